@@ -1,0 +1,1 @@
+"""Bulk import: downloaded files become pages, and pages find their chart."""

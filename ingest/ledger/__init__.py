@@ -1,0 +1,1 @@
+"""The one SQLite file of a challenge."""

@@ -1,0 +1,87 @@
+"""What the ledger holds, as plain values. The SQL that keeps them is in `store`."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from enum import StrEnum
+
+from ingest.reading.values import BoxReading
+
+
+@dataclass(frozen=True, slots=True)
+class ChartRecord:
+    """A printed chart. student_id is None for a spare chart. layout: key of the stored layout."""
+
+    code: str
+    student_id: str | None
+    layout: str
+
+
+class ReturnState(StrEnum):
+    WAITING = "waiting"  # copied in, not read yet (or the program was stopped while reading)
+    DONE = "done"  # every page was looked at; single pages may still be no chart
+    REFUSED = "refused"  # the file cannot be opened; `note` says why
+
+
+@dataclass(frozen=True, slots=True)
+class ReturnRecord:
+    """One file handed in.
+
+    path: as it was inside what was collected, `october.zip/Maria Lopez/IMG_1.jpg`.
+    sha256: of its bytes, hex; the original lies in `originals/` under this name.
+    dated: when the file says that it was handed in (zip entry's or file's time), local time.
+    """
+
+    id: int
+    path: str
+    sha256: str
+    dated: datetime | None
+    collected_at: datetime
+    state: ReturnState
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class PageRecord:
+    """One page of a return, and what was read on it.
+
+    number: 1 for the first.
+    problem: why it could not be read as a chart, in plain words, or "".
+    """
+
+    id: int
+    return_id: int
+    number: int
+    problem: str
+    code: str | None
+    code_challenge: str | None
+    code_source: str
+    written_name: str
+    residual_mm: float
+    tags_seen: int
+    readings: Sequence[BoxReading]
+
+
+@dataclass(frozen=True, slots=True)
+class AnswerRecord:
+    """What a person settled. Later answers to the same question replace earlier ones; all are kept.
+
+    student_id, box: the question. For box == "chart", page_id says which page is meant and
+        student_id is "".
+    answer: "25", "blank", "" (taken back: the question is open again), or for "chart": a student id
+        or "not ours".
+    before: what the program would have used without the answer, in the same words.
+    shown: the picture that was shown, as PNG bytes, or b"".
+    by: "prompt" or "sheet".
+    """
+
+    id: int
+    at: datetime
+    student_id: str
+    box: str
+    page_id: int | None
+    answer: str
+    before: str
+    why: str
+    by: str
+    shown: bytes

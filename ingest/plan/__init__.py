@@ -1,0 +1,1 @@
+"""The plan of one month: the challenge and the roster."""

@@ -1,0 +1,53 @@
+"""A month and its grid of weeks."""
+
+import calendar
+import re
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from pydantic import GetCoreSchemaHandler
+from pydantic_core import CoreSchema, core_schema
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Month:
+    """A calendar month, written `2027-10` (ISO 8601)."""
+
+    year: int
+    number: int
+
+    def __post_init__(self) -> None:
+        if not (1 <= self.number <= 12 and 1900 <= self.year <= 2999):
+            raise ValueError(f"no such month: {self.year}-{self.number:02}")
+
+    @classmethod
+    def parse(cls, text: str) -> "Month":
+        """Raises ValueError on anything but YYYY-MM."""
+        found = re.fullmatch(r"(\d{4})-(\d{2})", text)
+        if not found:
+            raise ValueError(f'a month is written like "2027-10", not "{text}"')
+        return cls(int(found[1]), int(found[2]))
+
+    def __str__(self) -> str:
+        return f"{self.year:04}-{self.number:02}"
+
+    def dates(self) -> tuple[date, ...]:
+        last = calendar.monthrange(self.year, self.number)[1]
+        return tuple(date(self.year, self.number, day) for day in range(1, last + 1))
+
+    def weeks(self, week_starts: str) -> tuple[tuple[date, ...], ...]:
+        """The grid's rows, each seven days, those of the neighbouring months included.
+
+        week_starts: "sun" or "mon". Four to six rows.
+        """
+        first = {"mon": calendar.MONDAY, "sun": calendar.SUNDAY}[week_starts]
+        rows = calendar.Calendar(first).monthdatescalendar(self.year, self.number)
+        return tuple(tuple(row) for row in rows)
+
+    @classmethod
+    def __get_pydantic_core_schema__(cls, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.no_info_plain_validator_function(
+            lambda value: value if isinstance(value, cls) else cls.parse(str(value)),
+            serialization=core_schema.to_string_ser_schema(),
+        )

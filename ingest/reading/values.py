@@ -1,0 +1,69 @@
+"""What reading hands on."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TypeAlias
+
+import numpy as np
+import numpy.typing as npt
+
+Grey: TypeAlias = npt.NDArray[np.uint8]  # shape (height, width), 0 black .. 255 white
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """One thing that a box may say, and how probable it is given the ink alone.
+
+    value: whole minutes; None where the box is blank, or holds something that is no number.
+    text: what the reader saw, `45 min`; "" for blank; "?" for something that is no number.
+    """
+
+    value: int | None
+    text: str
+    probability: float
+
+
+@dataclass(frozen=True, slots=True)
+class BoxReading:
+    """What was found in one box.
+
+    candidates: most probable first; probabilities are calibrated and sum to at most 1 (the rest is
+        "something else"). A blank box has the candidate `Candidate(None, "", p)` first.
+    ink: share of the box that is darker than its paper, 0..1.
+    """
+
+    box: str
+    candidates: tuple[Candidate, ...]
+    ink: float
+
+    @property
+    def best(self) -> Candidate:
+        return self.candidates[0]
+
+    @property
+    def is_blank(self) -> bool:
+        return self.best.value is None and self.best.text == ""
+
+
+@dataclass(frozen=True, slots=True)
+class PageReading:
+    """What was found on one page.
+
+    code: the chart code `K7QF-3M2P` with a valid check character, or None.
+    code_challenge: the challenge named in the QR code ("2027-10"), or None.
+    code_source: "qr", "letters" or "" when there is no code.
+    written_name: what OCR read in the name box, for a person to look at; "" if nothing.
+    readings: all boxes of the layout and the outside cells; empty when no layout fitted.
+    flat_jpeg: the flattened page, grey, FLAT_PX_PER_MM pixels a millimetre, as JPEG bytes.
+    residual_mm: how far printed frames lie from where the layout says, 95th centile.
+    tags_seen: how many of the chart's tags were found.
+    """
+
+    code: str | None
+    code_challenge: str | None
+    code_source: str
+    written_name: str
+    readings: Sequence[BoxReading]
+    flat_jpeg: bytes
+    residual_mm: float
+    tags_seen: int

@@ -1,0 +1,1 @@
+"""Tallies, standings, gradebook, readings and status."""

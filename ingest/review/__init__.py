@@ -1,0 +1,1 @@
+"""A person settles what is unsure: prompt and spreadsheet."""

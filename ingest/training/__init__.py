@@ -1,0 +1,1 @@
+"""How the handwriting reader is trained; needs the extra 'train' (PyTorch)."""
