@@ -1,9 +1,17 @@
 """Where everything stands on a chart, in millimetres."""
 
+import dataclasses
+import json
+import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Any
 
-from ingest.paper import Box, Paper
+from ingest.chart.design import Design
+from ingest.errors import DesignError
+from ingest.paper import PAPERS, Box, Paper
+from ingest.plan.challenge import Challenge
 
 
 class Kind(StrEnum):
@@ -65,3 +73,169 @@ class Layout:
             if box.name == name:
                 return box
         raise KeyError(name)
+
+
+# From the edge of a writing area to the centre of the line around it, mm. Readers cut 1.5 mm around
+# the area, so the line is in the cut and everything else that is printed is out of it.
+FRAME_DISTANCE = 0.8
+CLEARANCE = 1.5
+
+QR_MODULES = 25  # version 2 (ISO/IEC 18004): holds 20 alphanumeric characters at level H
+QR_QUIET_MODULES = 4  # the same standard's quiet zone
+TAG_CELLS = 8  # an AprilTag 36h11 with its black border; it needs a light margin of one cell
+
+
+def lay_out(challenge: Challenge, design: Design) -> Layout:
+    """Place everything. All millimetres are multiples of 0.01.
+
+    Raises DesignError when the design's sizes do not fit the challenge's paper.
+    """
+    paper = PAPERS[challenge.paper]
+    sizes = design.sizes
+    weeks = challenge.month.weeks(challenge.days.week_starts)
+    side = sizes.margin + sizes.tag * (1 + 1 / TAG_CELLS) + 0.2  # free of the tags' light margins
+    day_width, left = _day_columns(paper, design, side)
+    day_height, top, pitch = _rows(paper, design, len(weeks))
+    total_left = left + 7 * (day_width + 2 * FRAME_DISTANCE) + sizes.gap
+    initials_left = total_left
+    if design.columns.week_total:
+        initials_left += sizes.total_width + 2 * FRAME_DISTANCE
+
+    boxes: list[ChartBox] = []
+    outside: list[ChartBox] = []
+    for row, week in enumerate(weeks):
+        line = top + row * pitch + sizes.strip  # the frame's upper line
+        for column, day in enumerate(week):
+            cell = left + column * (day_width + 2 * FRAME_DISTANCE)
+            inside = (day.year, day.month) == (challenge.month.year, challenge.month.number)
+            which = f"{'day' if inside else 'outside'}:{day.isoformat()}"
+            (boxes if inside else outside).append(
+                _box(which, Kind.MINUTES, cell, line, day_width, day_height)
+            )
+        if design.columns.week_total:
+            boxes.append(_box(f"week:{row + 1}", Kind.TOTAL, total_left, line, sizes.total_width, day_height))
+        if design.columns.initials:
+            boxes.append(
+                _box(f"initials:{row + 1}", Kind.MARK, initials_left, line, sizes.initials_width, day_height)
+            )
+    month_top = top + len(weeks) * pitch + sizes.strip + 2.0
+    boxes.append(_box("month", Kind.TOTAL, total_left, month_top, sizes.month_width, sizes.day_height))
+
+    qr_side = QR_MODULES * sizes.qr_module
+    quiet = QR_QUIET_MODULES * sizes.qr_module
+    qr = Box(_mm(paper.width - side - quiet - qr_side), _mm(sizes.margin + quiet), _mm(qr_side), _mm(qr_side))
+    letters = Box(_mm(qr.left - quiet), _mm(qr.bottom + quiet), _mm(qr_side + 2 * quiet), 5.0)
+    name_left = paper.width / 2 + sizes.tag / 2 + 4.0
+    name = Box(
+        _mm(name_left), _mm(sizes.margin + 6.0), _mm(qr.left - quiet - 3.0 - name_left), sizes.name_height
+    )
+    return Layout(
+        challenge=str(challenge.month),
+        design=design.name,
+        paper=paper,
+        boxes=tuple(boxes),
+        outside=tuple(outside),
+        tags=_tags(paper, design),
+        qr=qr,
+        letters=letters,
+        name=name,
+    )
+
+
+def layout_to_json(layout: Layout) -> str:
+    """The whole layout as one line of JSON; equal layouts give equal text."""
+    return json.dumps(dataclasses.asdict(layout), ensure_ascii=False, separators=(",", ":"))
+
+
+def layout_from_json(text: str) -> Layout:
+    """The reverse of `layout_to_json`. Raises ValueError or KeyError on anything else."""
+    data = json.loads(text)
+    return Layout(
+        challenge=data["challenge"],
+        design=data["design"],
+        paper=Paper(**data["paper"]),
+        boxes=tuple(_chart_box(item) for item in data["boxes"]),
+        outside=tuple(_chart_box(item) for item in data["outside"]),
+        tags=tuple(Tag(item["id"], Box(**item["area"])) for item in data["tags"]),
+        qr=Box(**data["qr"]),
+        letters=Box(**data["letters"]),
+        name=Box(**data["name"]),
+    )
+
+
+def _chart_box(item: Mapping[str, Any]) -> ChartBox:
+    return ChartBox(item["name"], Kind(item["kind"]), Box(**item["area"]), Box(**item["frame"]))
+
+
+def _mm(value: float) -> float:
+    return round(value, 2)
+
+
+def _box(name: str, kind: Kind, left: float, top: float, width: float, height: float) -> ChartBox:
+    """A box whose frame's upper left corner is given, with a writing area of that size."""
+    frame = Box(_mm(left), _mm(top), _mm(width + 2 * FRAME_DISTANCE), _mm(height + 2 * FRAME_DISTANCE))
+    area = Box(
+        _mm(frame.left + FRAME_DISTANCE),
+        _mm(frame.top + FRAME_DISTANCE),
+        _mm(frame.width - 2 * FRAME_DISTANCE),
+        _mm(frame.height - 2 * FRAME_DISTANCE),
+    )
+    return ChartBox(name, kind, area, frame)
+
+
+def _day_columns(paper: Paper, design: Design, side: float) -> tuple[float, float]:
+    """The width of a day's writing area, and where the grid begins (mm)."""
+    sizes = design.sizes
+    beside = sizes.gap
+    if design.columns.week_total:
+        beside += sizes.total_width + 2 * FRAME_DISTANCE
+    if design.columns.initials:
+        beside += sizes.initials_width + 2 * FRAME_DISTANCE
+    room = paper.width - 2 * side
+    widest = (room - beside) / 7 - 2 * FRAME_DISTANCE
+    if widest < sizes.day_width:
+        raise DesignError(
+            f'The chart design "{design.name}" is {7 * (sizes.day_width - widest):.1f} mm too wide for '
+            f"{paper.name} paper. Make sizes.day_width, sizes.total_width, sizes.initials_width or sizes.gap "
+            "smaller."
+        )
+    width = math.floor(min(widest, sizes.day_width_most) * 10) / 10
+    used = 7 * (width + 2 * FRAME_DISTANCE) + beside
+    return width, side + (room - used) / 2
+
+
+def _rows(paper: Paper, design: Design, rows: int) -> tuple[float, float, float]:
+    """The height of a day's writing area, where the first row's strip begins, and row to row (mm)."""
+    sizes = design.sizes
+    room = paper.height - sizes.header - sizes.footer
+    around = sizes.strip + 2 * FRAME_DISTANCE
+    # Six rows must fit whatever the month, so that a design is good or bad for the whole year.
+    if room / 6 - around < sizes.day_height - 1e-6:
+        raise DesignError(
+            f'The chart design "{design.name}" is {6 * (sizes.day_height + around) - room:.1f} mm too high '
+            f"for {paper.name} paper when a month has six weeks. Make sizes.day_height, sizes.strip, "
+            "sizes.header or sizes.footer smaller."
+        )
+    height = math.floor(min(room / rows - around, sizes.day_height_most) * 10 + 1e-6) / 10
+    return height, sizes.header, height + around
+
+
+def _tags(paper: Paper, design: Design) -> tuple[Tag, ...]:
+    """Clockwise from the top left: corners and the middles of the edges."""
+    margin, side = design.sizes.margin, design.sizes.tag
+    right, bottom = paper.width - margin - side, paper.height - margin - side
+    across, down = (paper.width - side) / 2, (paper.height - side) / 2
+    corners = [
+        (margin, margin),
+        (across, margin),
+        (right, margin),
+        (right, down),
+        (right, bottom),
+        (across, bottom),
+        (margin, bottom),
+        (margin, down),
+    ]
+    return tuple(
+        Tag(number, Box(_mm(x), _mm(y), side, side))
+        for number, (x, y) in zip(design.tags.ids, corners, strict=True)
+    )
