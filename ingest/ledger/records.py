@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
 
-from ingest.reading.values import BoxReading
+from ingest.reading.values import BoxReading, PageReading
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +47,9 @@ class PageRecord:
 
     number: 1 for the first.
     problem: why it could not be read as a chart, in plain words, or "".
+    layout: key of the stored layout that it was read with, so that boxes can be cut out of the
+        flattened page again; None if no layout fitted.
+    guess: the student that the path seems to name, "" if none; guess_score: how well, 0..100.
     """
 
     id: int
@@ -59,7 +62,25 @@ class PageRecord:
     written_name: str
     residual_mm: float
     tags_seen: int
+    layout: str | None
+    guess: str
+    guess_score: float
     readings: Sequence[BoxReading]
+
+
+@dataclass(frozen=True, slots=True)
+class NewPage:
+    """One page of a return as collecting hands it to the ledger; fields as in `PageRecord`.
+
+    reading: None where there is a problem.
+    """
+
+    number: int
+    problem: str
+    reading: PageReading | None
+    layout: str | None = None
+    guess: str = ""
+    guess_score: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +91,7 @@ class AnswerRecord:
         student_id is "".
     answer: "25", "blank", "" (taken back: the question is open again), or for "chart": a student id
         or "not ours".
+    at: local time, to the second, as are all times in the ledger.
     before: what the program would have used without the answer, in the same words.
     shown: the picture that was shown, as PNG bytes, or b"".
     by: "prompt" or "sheet".

@@ -1,26 +1,485 @@
-"""The SQLite file of a challenge: what is kept, and how it changes.
+"""The one file in which a challenge is kept, `ledger.sqlite`, and the pictures beside it.
 
-Signature sketch (all public methods; each writing one is a single transaction):
+Every writing method is one transaction: it has happened whole when the method returns, and not at
+all if the program is killed before.
+
+The file keeps SQLite's rollback journal instead of the write-ahead log. Between two commands the
+journal is gone and the whole truth lies in the one file, so that a teacher may copy it to a stick or
+keep it in a synchronised folder or on a network drive (the write-ahead log needs shared memory, which
+those lack: https://sqlite.org/wal.html, section 1). `synchronous = EXTRA` makes a commit outlast a power
+cut as well (https://sqlite.org/pragma.html#pragma_synchronous).
+"""
+
+import hashlib
+import json
+import os
+import sqlite3
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, suppress
+from datetime import datetime
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Self
+
+from ingest.chart.layout import Layout, layout_from_json, layout_to_json
+from ingest.errors import LedgerError
+from ingest.ledger.records import (
+    AnswerRecord,
+    ChartRecord,
+    NewPage,
+    PageRecord,
+    ReturnRecord,
+    ReturnState,
+)
+from ingest.ledger.schema import migrate, transaction
+from ingest.plan.roster import Student
+from ingest.reading.values import BoxReading, Candidate, PageReading
+
+FILE_NAME = "ledger.sqlite"
+BUSY_SECONDS = (
+    10.0  # how long to wait while another Daybox command writes; each holds the file for milliseconds
+)
+
+_NO_READING = PageReading(None, None, "", "", (), b"", 0.0, 0)
+
 
 class Ledger:
-    open(folder: Path, create: bool = True) -> Ledger      # context manager; folder/ledger.sqlite
-    # plan
-    sync_roster(students: Sequence[Student]) -> None       # those gone from the file stay, marked left
-    students() -> tuple[Student, ...]                      # active, roster order
-    former_students() -> tuple[Student, ...]
-    # charts
-    add_layout(layout: Layout) -> str                      # key = hash of its JSON; idempotent
-    layouts() -> dict[str, Layout]
-    add_charts(charts: Sequence[ChartRecord]) -> None
-    charts() -> tuple[ChartRecord, ...]
-    # returns
-    add_return(path, sha256, dated) -> int | None          # None: these bytes are known already
-    waiting() -> tuple[ReturnRecord, ...]
-    finish_return(return_id, pages: Sequence[NewPage], state, note) -> None   # replaces its pages
-    returns() -> tuple[ReturnRecord, ...]
-    pages() -> tuple[PageRecord, ...]                      # with readings, oldest first
-    page_picture(page_id) -> Path                          # folder/pages/...
-    # answers
-    answer(...) -> int ; take_back(answer_id) -> None
-    answers() -> tuple[AnswerRecord, ...]                  # all, oldest first
-"""
+    """The ledger of one challenge folder. Use it as a context manager, from one thread."""
+
+    def __init__(self, folder: Path, db: sqlite3.Connection) -> None:
+        self.folder = folder
+        self._db = db
+
+    @classmethod
+    def open(cls, folder: Path, create: bool = True) -> Self:
+        """Open the ledger in `folder` and bring its tables up to date.
+
+        create: False for commands that only ask, which should not leave a file behind.
+
+        Raises LedgerError if there is none (and `create` is False), or if it is locked, damaged, out of
+        reach, another program's, or newer than this program.
+        """
+        path = folder / FILE_NAME
+        if not create and not path.exists():
+            raise LedgerError(
+                f"{path}: there is no ledger yet, so nothing is known about this challenge. Print the "
+                "charts with `daybox charts` or bring in returns with `daybox collect`, or give the "
+                "challenge's folder with --folder."
+            )
+        if not folder.is_dir():
+            raise LedgerError(
+                f"{folder} is no folder. Make one with `daybox new`, or give another with --folder."
+            )
+        with _plain_errors(path):
+            db = sqlite3.connect(path, timeout=BUSY_SECONDS, isolation_level=None)
+            try:
+                db.execute("PRAGMA foreign_keys = ON")
+                db.execute("PRAGMA synchronous = EXTRA")
+                migrate(db)
+            except BaseException:
+                db.close()
+                raise
+        return cls(folder, db)
+
+    def close(self) -> None:
+        self._db.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    @contextmanager
+    def snapshot(self) -> Iterator[None]:
+        """Within it, all questions see the ledger at one moment, whatever other commands write."""
+        with self._asking():
+            if self._db.in_transaction:  # a snapshot within a snapshot is the outer one
+                yield
+            else:
+                with transaction(self._db, "BEGIN"):
+                    yield
+
+    # -- the roster ---------------------------------------------------------------------------------
+
+    def sync_roster(self, students: Sequence[Student]) -> None:
+        """Make the roster as given. Those gone from it are kept, marked as having left."""
+        now = _now()
+        with self._writing():
+            self._db.execute("UPDATE student SET left_at = ? WHERE left_at = ''", (now,))
+            self._db.executemany(
+                """INSERT INTO student (id, place, first_name, last_name, section, extra)
+                VALUES (?, ?, ?, ?, ?, ?)
+                ON CONFLICT (id) DO UPDATE SET
+                place = excluded.place, first_name = excluded.first_name, last_name = excluded.last_name,
+                section = excluded.section, extra = excluded.extra, left_at = ''""",
+                [
+                    (s.id, place, s.first_name, s.last_name, s.section, _dump(dict(s.extra)))
+                    for place, s in enumerate(students)
+                ],
+            )
+
+    def students(self) -> tuple[Student, ...]:
+        """Those on the roster, in its order."""
+        return self._students("left_at = ''")
+
+    def former_students(self) -> tuple[Student, ...]:
+        """Those who were on the roster and are no longer."""
+        return self._students("left_at <> ''")
+
+    def _students(self, condition: str) -> tuple[Student, ...]:
+        rows = self._rows(
+            "SELECT id, first_name, last_name, section, extra FROM student "
+            f"WHERE {condition} ORDER BY place, id"
+        )
+        return tuple(
+            Student(student_id, first, last, section, json.loads(extra))
+            for student_id, first, last, section, extra in rows
+        )
+
+    # -- charts -------------------------------------------------------------------------------------
+
+    def add_layout(self, layout: Layout) -> str:
+        """Keep a layout and return its key; the same layout always has the same key."""
+        text = layout_to_json(layout)
+        key = hashlib.sha256(text.encode()).hexdigest()[:16]
+        with self._writing():
+            self._db.execute("INSERT INTO layout VALUES (?, ?) ON CONFLICT (key) DO NOTHING", (key, text))
+        return key
+
+    def layouts(self) -> dict[str, Layout]:
+        """All layouts ever printed, by key."""
+        return {key: layout_from_json(text) for key, text in self._rows("SELECT key, json FROM layout")}
+
+    def add_charts(self, charts: Sequence[ChartRecord]) -> None:
+        """Keep printed charts; those known already, just so, stay as they are.
+
+        Raises LedgerError if a code is known for another student or another layout: the paper that
+        carries it is out there and cannot be changed.
+        """
+        with self._writing():
+            known = {chart.code: chart for chart in self.charts()}
+            for chart in charts:
+                if known.setdefault(chart.code, chart) != chart:
+                    raise LedgerError(
+                        f"The chart code {chart.code} was already printed for another student or with "
+                        "another design. Nothing was kept. Print these charts with new codes."
+                    )
+            self._db.executemany(
+                "INSERT INTO chart (code, student_id, layout) VALUES (?, ?, ?) ON CONFLICT (code) DO NOTHING",
+                [(chart.code, chart.student_id, chart.layout) for chart in charts],
+            )
+
+    def charts(self) -> tuple[ChartRecord, ...]:
+        """All printed charts, in the order of printing."""
+        rows = self._rows("SELECT code, student_id, layout FROM chart ORDER BY rowid")
+        return tuple(ChartRecord(*row) for row in rows)
+
+    # -- returns ------------------------------------------------------------------------------------
+
+    def add_return(self, path: str, sha256: str, dated: datetime | None) -> int | None:
+        """Note a file that was handed in, waiting to be read. None if these bytes are known already.
+
+        Call it once the original lies at `original_path(sha256)`.
+        """
+        with self._writing():
+            row = self._db.execute(
+                "INSERT INTO return (path, sha256, dated, collected_at, state) VALUES (?, ?, ?, ?, ?) "
+                "ON CONFLICT (sha256) DO NOTHING RETURNING id",
+                (path, sha256, _from_time(dated), _now(), ReturnState.WAITING),
+            ).fetchone()
+        return row[0] if row else None
+
+    def waiting(self) -> tuple[ReturnRecord, ...]:
+        """Returns still to be read, in the order of collecting."""
+        return tuple(r for r in self.returns() if r.state == ReturnState.WAITING)
+
+    def finish_return(
+        self, return_id: int, pages: Sequence[NewPage], state: ReturnState, note: str = ""
+    ) -> None:
+        """Keep what was read of a return, in place of what was kept of it before.
+
+        A page that was there before keeps its id, so that answers about it stand. The flattened pages
+        lie in `pages/` before the transaction commits; nothing refers to them if it does not.
+        """
+        with self._writing():
+            old = {
+                name
+                for (name,) in self._db.execute("SELECT picture FROM page WHERE return_id = ?", (return_id,))
+            }
+            self._db.execute(
+                "DELETE FROM reading WHERE page_id IN (SELECT id FROM page WHERE return_id = ?)", (return_id,)
+            )
+            kept = {self._keep_page(return_id, page) for page in pages}
+            numbers = [page.number for page in pages]
+            marks = ", ".join("?" * len(numbers))
+            self._db.execute(
+                f"DELETE FROM page WHERE return_id = ? AND number NOT IN ({marks})", (return_id, *numbers)
+            )
+            self._db.execute("UPDATE return SET state = ?, note = ? WHERE id = ?", (state, note, return_id))
+        for name in old - kept - {""}:
+            with suppress(OSError):  # a viewer may hold it open; `sweep` gets it later
+                (self._pages / name).unlink()
+
+    def _keep_page(self, return_id: int, page: NewPage) -> str:
+        """Insert or replace one page with its readings; the name of its picture, or ""."""
+        found = page.reading or _NO_READING
+        picture = self._keep_picture(return_id, page.number, found.flat_jpeg) if found.flat_jpeg else ""
+        values = {
+            "return_id": return_id,
+            "number": page.number,
+            "problem": page.problem,
+            "layout": page.layout,
+            "code": found.code,
+            "code_challenge": found.code_challenge,
+            "code_source": found.code_source,
+            "written_name": found.written_name,
+            "residual_mm": float(found.residual_mm),  # float(): numpy's own numbers are not SQLite's
+            "tags_seen": int(found.tags_seen),
+            "guess": page.guess,
+            "guess_score": float(page.guess_score),
+            "picture": picture,
+        }
+        columns = ", ".join(values)
+        changes = ", ".join(f"{name} = excluded.{name}" for name in values)
+        (page_id,) = self._db.execute(
+            f"INSERT INTO page ({columns}) VALUES ({', '.join('?' * len(values))}) "
+            f"ON CONFLICT (return_id, number) DO UPDATE SET {changes} RETURNING id",
+            tuple(values.values()),
+        ).fetchone()
+        self._db.executemany(
+            "INSERT INTO reading VALUES (?, ?, ?, ?, ?)",
+            [
+                (page_id, place, reading.box, _dump_candidates(reading), float(reading.ink))
+                for place, reading in enumerate(found.readings)
+            ],
+        )
+        return picture
+
+    def _keep_picture(self, return_id: int, number: int, jpeg: bytes) -> str:
+        """Write a flattened page whole or not at all; its file name, which never means another picture."""
+        name = f"{return_id}-{number}-{hashlib.sha256(jpeg).hexdigest()[:12]}.jpg"
+        part = self._pages / f"{name}.part"
+        with _plain_file_errors(part):
+            self._pages.mkdir(exist_ok=True)
+            with part.open("wb") as file:
+                file.write(jpeg)
+                file.flush()
+                os.fsync(file.fileno())
+            part.replace(self._pages / name)
+        return name
+
+    def sweep(self) -> int:
+        """Delete pictures that no page refers to, left by a program that was killed; how many."""
+        if not self._pages.is_dir():
+            return 0
+        with self._writing():  # so that no other command is between writing a picture and keeping its page
+            kept = {name for (name,) in self._db.execute("SELECT picture FROM page")}
+            orphans = [path for path in self._pages.iterdir() if path.name not in kept and path.is_file()]
+            for path in orphans:
+                path.unlink(missing_ok=True)
+        return len(orphans)
+
+    def returns(self) -> tuple[ReturnRecord, ...]:
+        """All returns, in the order of collecting."""
+        rows = self._rows("SELECT id, path, sha256, dated, collected_at, state, note FROM return ORDER BY id")
+        return tuple(
+            ReturnRecord(
+                return_id, path, sha256, _to_time(dated), datetime.fromisoformat(at), ReturnState(state), note
+            )
+            for return_id, path, sha256, dated, at, state, note in rows
+        )
+
+    def pages(self) -> tuple[PageRecord, ...]:
+        """All pages of all returns with their readings, in the order of collecting."""
+        readings: dict[int, list[BoxReading]] = {}
+        with self.snapshot():
+            for page_id, box, candidates, ink in self._db.execute(
+                "SELECT page_id, box, candidates, ink FROM reading ORDER BY page_id, place"
+            ):
+                readings.setdefault(page_id, []).append(BoxReading(box, _load_candidates(candidates), ink))
+            rows = self._rows(
+                "SELECT id, return_id, number, problem, code, code_challenge, code_source, written_name, "
+                "residual_mm, tags_seen, layout, guess, guess_score FROM page ORDER BY return_id, number"
+            )
+        return tuple(PageRecord(*(*row, tuple(readings.get(row[0], ())))) for row in rows)
+
+    def page_picture(self, page_id: int) -> Path | None:
+        """Where the flattened page lies; None if none was made (show the original then).
+
+        Raises KeyError if there is no such page.
+        """
+        rows = self._rows("SELECT picture FROM page WHERE id = ?", page_id)
+        if not rows:
+            raise KeyError(page_id)
+        return self._pages / rows[0][0] if rows[0][0] else None
+
+    def original_path(self, sha256: str) -> Path:
+        """Where the original with these bytes lies, or belongs."""
+        return self.folder / "originals" / sha256
+
+    def original(self, record: ReturnRecord) -> Path:
+        """Where the file lies as it was handed in."""
+        return self.original_path(record.sha256)
+
+    @property
+    def _pages(self) -> Path:
+        return self.folder / "pages"
+
+    # -- answers ------------------------------------------------------------------------------------
+
+    def answer(
+        self,
+        student_id: str,
+        box: str,
+        answer: str,
+        *,
+        page_id: int | None = None,
+        before: str = "",
+        why: str = "",
+        by: str = "prompt",
+        shown: bytes = b"",
+    ) -> int:
+        """Keep what a person settled, for ever; its id. The arguments are as in `AnswerRecord`."""
+        with self._writing():
+            (answer_id,) = self._db.execute(
+                "INSERT INTO answer (at, student_id, box, page_id, answer, before, why, by, shown) "
+                "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?) RETURNING id",
+                (_now(), student_id, box, page_id, answer, before, why, by, shown),
+            ).fetchone()
+        assert isinstance(answer_id, int)
+        return answer_id
+
+    def take_back(self, answer_id: int) -> int:
+        """Let the question stand as it stood before that answer: a new record; its id.
+
+        The record holds the answer that was given before, if there was one, else "" (open again).
+        Raises KeyError if there is no such answer.
+        """
+        with self._writing():
+            row = self._db.execute(
+                "SELECT student_id, box, page_id, answer, by FROM answer WHERE id = ?", (answer_id,)
+            ).fetchone()
+            if row is None:
+                raise KeyError(answer_id)
+            student_id, box, page_id, taken, by = row
+            # A question about a whole page is told by its page, one about a box by student and box.
+            same = "box = 'chart' AND page_id = ?" if box == "chart" else "student_id = ? AND box = ?"
+            which = (page_id,) if box == "chart" else (student_id, box)
+            earlier = self._db.execute(
+                f"SELECT answer FROM answer WHERE id < ? AND {same} ORDER BY id DESC LIMIT 1",
+                (answer_id, *which),
+            ).fetchone()
+            (new_id,) = self._db.execute(
+                "INSERT INTO answer (at, student_id, box, page_id, answer, before, why, by, shown) "
+                "VALUES (?, ?, ?, ?, ?, ?, 'taken back', ?, x'') RETURNING id",
+                (_now(), student_id, box, page_id, earlier[0] if earlier else "", taken, by),
+            ).fetchone()
+        assert isinstance(new_id, int)
+        return new_id
+
+    def answers(self, pictures: bool = True) -> tuple[AnswerRecord, ...]:
+        """Every answer ever given, oldest first. pictures: False leaves `shown` empty, which is quicker."""
+        rows = self._rows(
+            "SELECT id, at, student_id, box, page_id, answer, before, why, by, "
+            + ("shown" if pictures else "x''")
+            + " FROM answer ORDER BY id"
+        )
+        return tuple(AnswerRecord(row[0], datetime.fromisoformat(row[1]), *row[2:]) for row in rows)
+
+    # -- the edge to SQLite -------------------------------------------------------------------------
+
+    def _rows(self, sql: str, *arguments: object) -> list[Any]:
+        with self._asking():
+            return self._db.execute(sql, arguments).fetchall()
+
+    @contextmanager
+    def _asking(self) -> Iterator[None]:
+        with _plain_errors(self.folder / FILE_NAME):
+            yield
+
+    @contextmanager
+    def _writing(self) -> Iterator[None]:
+        with _plain_errors(self.folder / FILE_NAME), transaction(self._db):
+            yield
+
+
+# What SQLite's primary result codes (https://sqlite.org/rescode.html) mean to a teacher. Codes not listed
+# here are mistakes of the program and keep their traceback.
+_DAMAGED = (
+    "is damaged or no ledger at all. Put back a copy of it; the originals in `originals/` are not touched"
+)
+_PLAIN = {
+    sqlite3.SQLITE_BUSY: "is in use by another Daybox command. Wait until that is done, then try again",
+    sqlite3.SQLITE_LOCKED: "is in use by another Daybox command. Wait until that is done, then try again",
+    sqlite3.SQLITE_CORRUPT: _DAMAGED,
+    sqlite3.SQLITE_NOTADB: _DAMAGED,
+    sqlite3.SQLITE_READONLY: "may not be written. Check the rights of the file and its folder",
+    sqlite3.SQLITE_PERM: "may not be written. Check the rights of the file and its folder",
+    sqlite3.SQLITE_CANTOPEN: "cannot be opened. Check that the folder exists and may be written",
+    sqlite3.SQLITE_FULL: "cannot grow: the disk is full. Make room, then run the same command again",
+    sqlite3.SQLITE_IOERR: "cannot be read or written: the disk reports an error. Check the disk, or copy "
+    "the folder to another one",
+}
+
+
+@contextmanager
+def _plain_errors(path: Path) -> Iterator[None]:
+    try:
+        yield
+    except sqlite3.Error as error:
+        # Python's own complaints carry no code; an extended code keeps its primary in the low byte.
+        code = getattr(error, "sqlite_errorcode", None)
+        plain = _PLAIN.get(code & 0xFF) if code is not None else None
+        if plain is None:
+            raise
+        raise LedgerError(f"{path} {plain}.") from error
+
+
+@contextmanager
+def _plain_file_errors(path: Path) -> Iterator[None]:
+    try:
+        yield
+    except OSError as error:
+        raise LedgerError(
+            f"{path} cannot be written ({error.strerror}). Nothing of this return was kept. Check the disk's "
+            "space and the folder's rights, then run the same command again."
+        ) from error
+
+
+# -- values to text and back ------------------------------------------------------------------------
+
+
+def _now() -> str:
+    return datetime.now().isoformat(timespec="seconds")
+
+
+def _from_time(time: datetime | None) -> str | None:
+    if time is None:
+        return None
+    local = time.astimezone().replace(tzinfo=None) if time.tzinfo else time
+    return local.isoformat(timespec="seconds")
+
+
+def _to_time(text: str | None) -> datetime | None:
+    return None if text is None else datetime.fromisoformat(text)
+
+
+def _dump(value: object) -> str:
+    return json.dumps(value, ensure_ascii=False, separators=(",", ":"))
+
+
+def _dump_candidates(reading: BoxReading) -> str:
+    # int and float: numpy's numbers are not JSON's
+    return _dump(
+        [
+            (None if c.value is None else int(c.value), c.text, float(c.probability))
+            for c in reading.candidates
+        ]
+    )
+
+
+def _load_candidates(text: str) -> tuple[Candidate, ...]:
+    return tuple(Candidate(*row) for row in json.loads(text))
