@@ -33,7 +33,10 @@ def gradebook(book: Book, challenge: Challenge) -> bytes:
     return to_csv(
         (*COLUMNS, *extras),
         [
-            (*_row(tally, places.get(tally.student.id)), *(tally.student.extra.get(name, "") for name in extras))
+            (
+                *_row(tally, places.get(tally.student.id)),
+                *(tally.student.extra.get(name, "") for name in extras),
+            )
             for tally in figures
         ],
     )
