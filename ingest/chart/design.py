@@ -9,7 +9,7 @@ from typing import Annotated, Any, get_args
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
-import ingest
+from ingest import shipped
 from ingest.errors import DesignError
 
 Millimetres = Annotated[float, Field(gt=0, le=300)]
@@ -131,13 +131,6 @@ class Design(_Part):
         )
 
 
-def templates_folder() -> Path:
-    """Where the shipped designs lie: inside the installed package, or beside it in a checkout."""
-    package = Path(ingest.__file__).parent
-    inside = package / "templates"
-    return inside if inside.is_dir() else package.parent / "templates"
-
-
 def load_design(name_or_path: str, folder: Path) -> Design:
     """Read a shipped design by name, or a teacher's own by its path (ending in `.toml`).
 
@@ -147,11 +140,11 @@ def load_design(name_or_path: str, folder: Path) -> Design:
     if name_or_path.lower().endswith(".toml"):
         path = folder / Path(name_or_path).expanduser()
     else:
-        path = templates_folder() / f"{name_or_path}.toml"
-        shipped = sorted(file.stem for file in templates_folder().glob("*.toml"))
-        if name_or_path not in shipped:
+        path = shipped.templates() / f"{name_or_path}.toml"
+        names = sorted(file.stem for file in shipped.templates().glob("*.toml"))
+        if name_or_path not in names:
             raise DesignError(
-                f'There is no chart design "{name_or_path}"; there are: {", ".join(shipped)}. For a design '
+                f'There is no chart design "{name_or_path}"; there are: {", ".join(names)}. For a design '
                 "of your own give the path of its file, which ends in .toml."
             )
     try:
