@@ -3,7 +3,7 @@
 import calendar
 import re
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
 from pydantic import GetCoreSchemaHandler
@@ -24,13 +24,25 @@ class Month:
     @classmethod
     def parse(cls, text: str) -> "Month":
         """Raises ValueError on anything but YYYY-MM."""
-        found = re.fullmatch(r"(\d{4})-(\d{2})", text)
+        found = re.fullmatch(r"([0-9]{4})-([0-9]{2})", text)
         if not found:
             raise ValueError(f'a month is written like "2027-10", not "{text}"')
         return cls(int(found[1]), int(found[2]))
 
     def __str__(self) -> str:
         return f"{self.year:04}-{self.number:02}"
+
+    @classmethod
+    def of(cls, day: date) -> "Month":
+        """The month in which `day` lies."""
+        return cls(day.year, day.month)
+
+    def __contains__(self, day: date) -> bool:
+        return (day.year, day.month) == (self.year, self.number)
+
+    def following(self) -> "Month":
+        """The month after this one."""
+        return Month.of(self.dates()[-1] + timedelta(days=1))
 
     def dates(self) -> tuple[date, ...]:
         last = calendar.monthrange(self.year, self.number)[1]

@@ -1,0 +1,117 @@
+"""Starting a month: a commented `challenge.toml` and an empty `roster.csv`."""
+
+import json
+import tempfile
+from pathlib import Path
+
+from ingest.errors import PlanError
+from ingest.plan.challenge import FILE_NAME, Challenge
+
+ROSTER_NAME = "roster.csv"
+ROSTER_HEADER = "student_id,first_name,last_name,section,instrument,email,school\r\n"
+
+
+def write_new(folder: Path, challenge: Challenge) -> tuple[Path, Path]:
+    """Write both files into the folder, which is made if need be, and return their paths.
+
+    Raises PlanError if either is there already; then nothing is written.
+    """
+    if folder.exists() and not folder.is_dir():
+        raise PlanError(f"{folder} is a file, not a folder. Name another folder and run the command again.")
+    # The mark at the start tells spreadsheets that the roster is UTF-8; without it, they save names in
+    # whatever the computer's language suggests, and letters outside that are lost.
+    files = {
+        folder / FILE_NAME: challenge_text(challenge).encode(),
+        folder / ROSTER_NAME: ROSTER_HEADER.encode("utf-8-sig"),
+    }
+    there = [path.name for path in files if path.exists()]
+    if there:
+        raise PlanError(
+            f"{folder.resolve()} already has {' and '.join(there)}, so nothing was written. Edit what is "
+            "there, or choose a new folder for the new month."
+        )
+    folder.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory(dir=folder, prefix=".new-") as place:
+        for path, data in files.items():
+            (Path(place) / path.name).write_bytes(data)
+        for path in files:
+            (Path(place) / path.name).rename(path)
+    challenge_path, roster_path = files
+    return challenge_path, roster_path
+
+
+def challenge_text(challenge: Challenge) -> str:
+    """The text of a challenge's file, a comment at every key; `parse_challenge` reads it back."""
+    days, counting, hand_in, grade = challenge.days, challenge.counting, challenge.hand_in, challenge.grade
+    due = f"due = {_toml(str(hand_in.due))}" if hand_in.due else f'# due = "{challenge.month}-28"'
+    return f"""\
+# The plan of one month. Change what stands after the equals signs.
+# A line that you take out gets its usual value.
+
+title = {_toml(challenge.title)}
+month = {_toml(str(challenge.month))}
+
+# The chart: a design that comes with Daybox, or the path of your own .toml file.
+design = {_toml(challenge.design)}
+
+# "letter" or "a4".
+paper = {_toml(challenge.paper)}
+
+# Of the wording on the chart: "en" English, "es" Spanish, or another that the design has.
+language = {_toml(challenge.language)}
+
+[days]
+# The weekdays on which practice is expected: mon, tue, wed, thu, fri, sat, sun.
+required = {_toml(days.required)}
+
+# Dates on which it is not, for instance ["{challenge.month}-11", "{challenge.month}-12"].
+# Minutes on such a day still count toward the total.
+no_school = {_toml(sorted(str(day) for day in days.no_school))}
+
+# So many minutes make a required day.
+minimum_minutes = {days.minimum_minutes}
+
+# The first column of the chart: "sun" or "mon".
+week_starts = {_toml(days.week_starts)}
+
+[counting]
+# More than this on one day, and you are asked whether it was read right.
+most_per_day = {counting.most_per_day}
+
+# The ranking counts at most so many minutes a day; 0: all of them.
+counts_per_day = {counting.counts_per_day}
+
+[expectation]
+# So many required days may fall short, and the challenge is still met.
+required_days_allowed_short = {challenge.expectation.required_days_allowed_short}
+
+[prizes]
+# Places with a prize, by total minutes.
+top = {challenge.prizes.top}
+
+# Ranked over the whole "grade", or each "section" by itself.
+across = {_toml(challenge.prizes.across)}
+
+[hand_in]
+# The last day to hand the chart in.
+{due}
+
+# A chart that comes later: "accept" it, or "flag" it, so that you are asked.
+late = {_toml(hand_in.late)}
+
+[grade]
+# Full marks.
+points = {_number(grade.points)}
+
+# "met": all points or none; "share": as many as the share of required days met.
+rule = {_toml(grade.rule)}
+"""
+
+
+def _toml(value: str | tuple[str, ...] | list[str]) -> str:
+    # JSON writes strings and lists as TOML does, but for U+007F, which no field lets in.
+    return json.dumps(value, ensure_ascii=False)
+
+
+def _number(value: float) -> str:
+    return str(int(value)) if value == int(value) else str(value)
