@@ -127,7 +127,7 @@ HARD = Severity(
     shadow=(0.2, 0.65),
     gradient=0.5,
     vignette=0.4,
-    colour_cast=0.16,
+    colour_cast=0.11,
     focus=(0.1, 0.32),
     motion=0.4,
     motion_mm=(0.2, 0.6),
@@ -234,15 +234,18 @@ def photograph(
         _thumb(picture, view, rng)
         damage.append("thumb")
     picture = _lens(picture, mm, rng, severity, damage)
-    if rng.random() < severity.scan_mode:
-        picture = _scan_mode(picture, mm, rng, damage)
     grid = _grid(view)
+    if rng.random() < severity.scan_mode:
+        if rng.random() < 0.75:
+            picture, grid = _cut_out(picture, view, grid, rng)
+        picture = _scan_mode(picture, mm, rng, damage)
     if rng.random() < severity.mirrored:
         picture = np.ascontiguousarray(picture[:, ::-1])
-        grid[..., 0] = size[0] - 1 - grid[..., 0]
+        grid[..., 0] = picture.shape[1] - 1 - grid[..., 0]
         damage.append("mirrored")
     quality = int(rng.integers(severity.quality[0], severity.quality[1] + 1))
-    return Photo(_develop(picture, quality, rng), size, grid, tuple(damage))
+    shown = (picture.shape[1], picture.shape[0])
+    return Photo(_develop(picture, quality, rng), shown, grid, tuple(damage))
 
 
 def _frame(rng: np.random.Generator, severity: Severity) -> tuple[int, int]:
@@ -288,15 +291,29 @@ def _compose(
     slack = np.maximum(np.array(size) - (high - low), 0)
     centre = slack * rng.uniform(0.15, 0.85, 2) - low
     if rng.random() < severity.corner_out:
-        px = _scale_at(seen, page_mm)
-        out = px * rng.uniform(8, 22)
-        corner = seen[int(rng.integers(4))] + centre
-        inward = np.where(corner < np.array(size) / 2, -1.0, 1.0)
-        edge = np.where(inward < 0, 0.0, np.array(size, float))
-        centre += (edge - corner) + inward * out * np.array([0.6, 0.6])
+        out = _scale_at(seen, page_mm) * rng.uniform(8, 22)
+        centre += _corner_out(seen + centre, size, out, rng)
         damage.append("corner out of the frame")
     matrix = _camera(tip @ spin, focal, distance, (float(centre[0]), float(centre[1])))
     return _View(page_mm, copy, bends, matrix)
+
+
+def _corner_out(corners: Points, size: tuple[int, int], out: float, rng: np.random.Generator) -> Points:
+    """The shift that puts one corner, and little else, up to `out` px past an edge of the frame."""
+    shifts = []
+    for axis in (0, 1):
+        order = np.argsort(corners[:, axis])
+        for extreme, nearest, edge, sign in (
+            (order[0], order[1], 0.0, -1.0),
+            (order[-1], order[-2], float(size[axis]), 1.0),
+        ):
+            # At most a quarter of the side up to the next corner is cut off with it.
+            depth = min(out, 0.25 * abs(corners[extreme, axis] - corners[nearest, axis]))
+            shift = np.zeros(2)
+            shift[axis] = edge + sign * depth - corners[extreme, axis]
+            shifts.append((depth, shift))
+    shifts.sort(key=lambda item: item[0])
+    return shifts[int(rng.integers(2, 4))][1]
 
 
 def _rotation(x: float, y: float, z: float, angle: float) -> npt.NDArray[np.float64]:
@@ -354,9 +371,7 @@ def _bends(
     return tuple(bends)
 
 
-def _bend(
-    angle: float, at: npt.NDArray[np.float64], slope: npt.NDArray[np.float64]
-) -> _Bend:
+def _bend(angle: float, at: npt.NDArray[np.float64], slope: npt.NDArray[np.float64]) -> _Bend:
     """The profile with that slope: lengths along the paper are kept."""
     step = at[1] - at[0]
     along = np.cumsum(np.cos(slope)) * step
@@ -490,6 +505,7 @@ def _light(
     light = 1 - rng.uniform(0, severity.gradient) * (0.5 + x * math.cos(way) + y * math.sin(way))
     light *= 1 - rng.uniform(0.3, 1) * severity.vignette * 2 * (x**2 + y**2)
     bent = cv2.resize(slope, (columns, rows), interpolation=cv2.INTER_LINEAR)
+    bent *= cv2.resize(alpha, (columns, rows), interpolation=cv2.INTER_AREA)  # the desk is flat
     light *= 1 + 0.9 * np.clip(bent, -0.25, 0.25)
     dark = rng.uniform(*severity.shadow)
     if dark > 0.05:
@@ -531,27 +547,34 @@ def _shadow(x: FloatArray, y: FloatArray, rng: np.random.Generator) -> FloatArra
 
 def _thumb(picture: Picture, view: _View, rng: np.random.Generator) -> None:
     """A thumb holds the sheet at its edge, over the margin only; in place."""
-    side = int(rng.integers(4))
     along = rng.uniform(0.15, 0.85)
     width, height = view.page
-    tip_mm, outside_mm = (
-        ((width * along, 5.0), (width * along, -40.0)),
-        ((width - 5.0, height * along), (width + 40.0, height * along)),
-        ((width * along, height - 5.0), (width * along, height + 40.0)),
-        ((5.0, height * along), (-40.0, height * along)),
-    )[side]
-    tip, out = view.project(np.array([tip_mm, outside_mm]))
+    # The tip lies 5 mm inside an edge, over the margin; the hand is outside.
+    tip_mm, away = (
+        ((width * along, 5.0), (0.0, -1.0)),
+        ((width - 5.0, height * along), (1.0, 0.0)),
+        ((width * along, height - 5.0), (0.0, 1.0)),
+        ((5.0, height * along), (-1.0, 0.0)),
+    )[int(rng.integers(4))]
+    lean = rng.normal(0, 0.35)
+    turn = np.array([[math.cos(lean), -math.sin(lean)], [math.sin(lean), math.cos(lean)]])
+    reach = turn @ np.array(away)
+    tip, knuckle, palm, arm = view.project(np.array([tip_mm + reach * mm for mm in (0, 38, 78, 320)]))
     px = _px_per_mm(view)
-    thick = max(2, round(15 * px))
-    low = np.floor(np.minimum(tip, out) - thick).astype(int).clip(0)
-    high = np.ceil(np.maximum(tip, out) + thick).astype(int)
-    part = picture[low[1] : max(high[1], 0), low[0] : max(high[0], 0)]
+    thick = max(2, round(16 * px))
+    spots = np.array([tip, knuckle, palm, arm])
+    size = np.array([picture.shape[1], picture.shape[0]])
+    low = np.floor(spots.min(axis=0) - 3 * thick).astype(int).clip(0, size)
+    high = np.ceil(spots.max(axis=0) + 3 * thick).astype(int).clip(0, size)
+    part = picture[low[1] : high[1], low[0] : high[0]]
     if part.size == 0:
         return
     mask = np.zeros(part.shape[:2], np.uint8)
-    direction = (out - tip) / max(float(np.hypot(*(out - tip))), 1e-6)
+    direction = (knuckle - tip) / max(float(np.hypot(*(knuckle - tip))), 1e-6)
     start = tip + direction * thick / 2 - low
-    cv2.line(mask, _at(start), _at(out - low), 255, thick)
+    cv2.line(mask, _at(start), _at(knuckle - low), 255, thick)
+    cv2.line(mask, _at(knuckle - low), _at(palm - low), 255, round(thick * 1.5))
+    cv2.line(mask, _at(palm - low), _at(arm - low), 255, round(thick * 3.4))
     nail = np.zeros_like(mask)
     axis = math.degrees(math.atan2(direction[1], direction[0]))
     cv2.ellipse(nail, _at(start), (round(thick * 0.42), round(thick * 0.3)), axis, 0, 360, 255, -1)
@@ -610,9 +633,28 @@ def _streak(length: float, angle: float) -> FloatArray:
     return kernel / kernel.sum()
 
 
-def _scan_mode(
-    picture: Picture, px_per_mm: float, rng: np.random.Generator, damage: list[str]
-) -> Picture:
+def _cut_out(
+    picture: Picture, view: _View, grid: npt.NDArray[np.float32], rng: np.random.Generator
+) -> tuple[Picture, npt.NDArray[np.float32]]:
+    """Document mode finds the sheet's corners, roughly, and straightens what lies between them."""
+    width, height = view.page
+    slack = rng.uniform(-1, 4, (4, 2)) * [[-1, -1], [1, -1], [1, 1], [-1, 1]]
+    corners = view.project(np.array([[0, 0], [width, 0], [width, height], [0, height]]) + slack)
+    px = _px_per_mm(view)
+    size = (round(width * px), round(height * px))
+    into = np.array([[0, 0], [size[0], 0], size, [0, size[1]]], np.float32)
+    # The picture stays the way the phone was held: the corner at the top left comes first.
+    first = int(np.argmin(corners @ [1.0, 1.0]))
+    if first % 2:
+        size = (size[1], size[0])
+        into = np.array([[0, 0], [size[0], 0], size, [0, size[1]]], np.float32)
+    matrix = cv2.getPerspectiveTransform(np.roll(corners, -first, axis=0).astype(np.float32), into)
+    cut = cv2.warpPerspective(picture, matrix, size, borderMode=cv2.BORDER_REPLICATE)
+    moved = cv2.perspectiveTransform(grid.reshape(-1, 1, 2), matrix).reshape(grid.shape)
+    return np.asarray(cut, np.uint8), moved
+
+
+def _scan_mode(picture: Picture, px_per_mm: float, rng: np.random.Generator, damage: list[str]) -> Picture:
     """What a phone's document mode makes of it: paper to white, or all to black and white."""
     height, width = picture.shape[:2]
     small = cv2.resize(picture, (max(8, width // 8), max(8, height // 8)), interpolation=cv2.INTER_AREA)

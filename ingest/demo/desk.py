@@ -35,7 +35,9 @@ def _tinted(shade: FloatArray, colour: tuple[int, int, int]) -> FloatArray:
 
 
 def _wood(width: int, height: int, scale: float, rng: np.random.Generator) -> FloatArray:
-    colour = [(181, 136, 92), (128, 86, 54), (214, 180, 136), (96, 66, 48), (160, 120, 88)][int(rng.integers(5))]
+    colour = [(181, 136, 92), (128, 86, 54), (214, 180, 136), (96, 66, 48), (160, 120, 88)][
+        int(rng.integers(5))
+    ]
     y = np.mgrid[0:height, 0:width][0].astype(np.float32) / scale
     warp = 14 * _cloud(width, height, 220 * scale, 60 * scale, rng)
     rings = np.sin((y + warp) / rng.uniform(2.0, 5.0))
@@ -58,7 +60,9 @@ def _checked(width: int, height: int, scale: float, rng: np.random.Generator) ->
 
 
 def _plain(width: int, height: int, scale: float, rng: np.random.Generator) -> FloatArray:
-    colour = [(222, 218, 210), (60, 62, 68), (140, 146, 150), (196, 188, 170), (238, 236, 232)][int(rng.integers(5))]
+    colour = [(222, 218, 210), (60, 62, 68), (140, 146, 150), (196, 188, 170), (238, 236, 232)][
+        int(rng.integers(5))
+    ]
     shade = 1 + 0.015 * _cloud(width, height, 1.5, 1.5, rng) + 0.04 * _cloud(width, height, 120, 120, rng)
     return _tinted(shade.astype(np.float32), colour)
 

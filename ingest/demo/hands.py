@@ -138,9 +138,7 @@ def any_manner(rng: np.random.Generator) -> Manner:
     )
 
 
-def write(
-    hand: Hand, text: str, box: Box, manner: Manner, rng: np.random.Generator
-) -> tuple[Points, ...]:
+def write(hand: Hand, text: str, box: Box, manner: Manner, rng: np.random.Generator) -> tuple[Points, ...]:
     """Pen lines in page millimetres for `text` written in `box`.
 
     A text too wide for the box is squeezed, as a child would. It may touch the box's edge, and cross
@@ -257,7 +255,5 @@ def curve(knots: Points, dense: int = 8) -> Points:
     padded = np.concatenate([2 * knots[:1] - knots[1:2], knots, 2 * knots[-1:] - knots[-2:-1]])
     a, b, c, d = padded[:-3, None], padded[1:-2, None], padded[2:-1, None], padded[3:, None]
     t = np.linspace(0, 1, dense, endpoint=False)[None, :, None]
-    spans = 0.5 * (
-        2 * b + (c - a) * t + (2 * a - 5 * b + 4 * c - d) * t**2 + (3 * b - a - 3 * c + d) * t**3
-    )
+    spans = 0.5 * (2 * b + (c - a) * t + (2 * a - 5 * b + 4 * c - d) * t**2 + (3 * b - a - 3 * c + d) * t**3)
     return np.concatenate([spans.reshape(-1, 2), knots[-1:]])

@@ -112,9 +112,7 @@ def smear(
     view[:] = (view * (1 - edge) + darker * edge).astype(np.uint8)
 
 
-def rub(
-    picture: Picture, px_per_mm: float, low: Points, high: Points, rng: np.random.Generator
-) -> None:
+def rub(picture: Picture, px_per_mm: float, low: Points, high: Points, rng: np.random.Generator) -> None:
     """The greyish patch that an eraser leaves."""
     patch = _patch(picture, px_per_mm, low, high)
     if patch is None:
@@ -127,9 +125,7 @@ def rub(
     _absorb(view, grey, (1.0, 1.0, 1.0))
 
 
-def _patch(
-    picture: Picture, px_per_mm: float, low: Points, high: Points
-) -> tuple[Picture, Points] | None:
+def _patch(picture: Picture, px_per_mm: float, low: Points, high: Points) -> tuple[Picture, Points] | None:
     """The part of the picture between two corners in mm, as a view, and its origin in px."""
     height, width = picture.shape[:2]
     left, top = np.maximum(np.floor(low * px_per_mm).astype(int), 0)
@@ -139,7 +135,9 @@ def _patch(
     return picture[top:bottom, left:right], np.array([left, top], np.float64)
 
 
-def _stroke(big: npt.NDArray[np.uint8], path: Points, pen: Pen, scale: float, rng: np.random.Generator) -> None:
+def _stroke(
+    big: npt.NDArray[np.uint8], path: Points, pen: Pen, scale: float, rng: np.random.Generator
+) -> None:
     """One pen line, in pixels of the enlarged picture, with changing width and pressure."""
     base = pen.width * scale
     if len(path) == 1:
