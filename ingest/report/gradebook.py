@@ -26,12 +26,16 @@ COLUMNS = (
 
 
 def gradebook(book: Book, challenge: Challenge) -> bytes:
-    """The CSV file; after its own columns come the roster's others, in the roster's order."""
+    """The CSV file; after its own columns come the roster's others, in the roster's order.
+
+    A roster column named like one of ours, as when last month's gradebook became the roster, is headed
+    `roster_points` and so on: two columns of one name would be mistaken for each other.
+    """
     figures = tallies(book, challenge)
     places = standings(figures, challenge, unowned_pages(book))
     extras = tuple(dict.fromkeys(name for tally in figures for name in tally.student.extra))
     return to_csv(
-        (*COLUMNS, *extras),
+        (*COLUMNS, *(f"roster_{name}" if name in COLUMNS else name for name in extras)),
         [
             (
                 *_row(tally, places.get(tally.student.id)),

@@ -1,0 +1,191 @@
+"""Where things stand: a page of plain text for a terminal of 80 columns, with or without colour."""
+
+from collections.abc import Iterable, Mapping, Sequence
+
+from rich import box
+from rich.console import Group, RenderableType
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from ingest.check.book import Book, Question
+from ingest.ledger.records import PageRecord, ReturnRecord, ReturnState
+from ingest.plan.challenge import Challenge
+from ingest.report.readings import page_origins
+from ingest.report.standing import standings, unowned_pages
+from ingest.report.tally import Tally, tallies
+
+NAMES_SHOWN = 12  # missing students named a section
+LINES_SHOWN = 10  # files and pages named a list
+
+_INDENT = 2
+
+
+def status(
+    book: Book,
+    challenge: Challenge,
+    returns: Sequence[ReturnRecord],
+    pages: Sequence[PageRecord],
+    *,
+    charts_printed: bool = True,
+    folder: str = "",
+) -> RenderableType:
+    """The page. `rich` prints it.
+
+    folder: as it must be typed after --folder in the next command; "" for the current one.
+    """
+    figures = tallies(book, challenge)
+    origins = page_origins(returns, pages)
+    asked = [question for question in book.questions if question.box == "chart"]
+    refused = [record for record in returns if record.state is ReturnState.REFUSED]
+    waiting = sum(record.state is ReturnState.WAITING for record in returns)
+    # a page that a person is asked about stands in that list, not in this one
+    strange = [page for page in pages if page.problem and page.id not in {each.page_id for each in asked}]
+    parts = [
+        _title(challenge),
+        _sections(figures),
+        _missing(figures),
+        _list("Files that could not be opened", [(record.path, record.note) for record in refused]),
+        _list(
+            "Pages that are no chart of this challenge",
+            [(_origin(origins, page.id), page.problem) for page in strange],
+        ),
+        _to_review(book, asked, origins),
+        _could_change(figures, challenge, unowned_pages(book)),
+    ]
+    if waiting:
+        parts.append(Text(f"{_count(waiting, 'file')} copied in, but not read yet."))
+    command = _next(bool(book.questions), bool(returns), waiting > 0, charts_printed)
+    parts.append(Text(f"Next: daybox {command}{f' --folder {folder}' if folder else ''}", style="bold"))
+    shown = [part for part in parts if part is not None]
+    return Group(*(Padding(part, (0, 0, 1 if part is not shown[-1] else 0, 0)) for part in shown))
+
+
+def _next(questions: bool, returns: bool, waiting: bool, charts_printed: bool) -> str:
+    """The command that a month goes on with."""
+    if not charts_printed and not returns:
+        return "charts"
+    if waiting or not returns:
+        return "collect PATH"
+    return "review" if questions else "grades"
+
+
+def _title(challenge: Challenge) -> Text:
+    due = f", due {challenge.hand_in.due}" if challenge.hand_in.due else ""
+    return Text(f"{challenge.title} ({challenge.month}{due})", style="bold")
+
+
+def _sections(figures: Sequence[Tally]) -> Table:
+    table = Table(box=box.SIMPLE_HEAD, padding=(0, 1), pad_edge=False)
+    table.add_column("Section", overflow="fold")
+    for heading in ("Students", "Handed in", "Missing", "Late", "To review"):
+        table.add_column(heading, justify="right", no_wrap=True)
+    groups = _by_section(figures)
+    for section, group in groups.items():
+        table.add_row(Text(section), *_counts(group))
+    if len(groups) > 1:
+        table.add_section()
+        table.add_row(Text("all"), *_counts(figures))
+    return table
+
+
+def _counts(group: Sequence[Tally]) -> list[str]:
+    handed_in = sum(tally.handed_in for tally in group)
+    late = sum(tally.late for tally in group)
+    open_flags = sum(tally.open_flags for tally in group)
+    return [str(number) for number in (len(group), handed_in, len(group) - handed_in, late, open_flags)]
+
+
+def _by_section(figures: Iterable[Tally]) -> Mapping[str, list[Tally]]:
+    groups: dict[str, list[Tally]] = {}
+    for tally in figures:
+        groups.setdefault(tally.student.section, []).append(tally)
+    return groups
+
+
+def _missing(figures: Sequence[Tally]) -> Table | None:
+    table = _grid("Missing")
+    for section, group in _by_section(figures).items():
+        names = [tally.student.name for tally in group if not tally.handed_in]
+        if len(names) == len(group) and len(group) > 1:
+            table.add_row(Text(section), Text(f"all {len(group)}"))
+        elif names:
+            more = len(names) - NAMES_SHOWN
+            shown = ", ".join(names[:NAMES_SHOWN]) + (f" and {more} more" if more > 0 else "")
+            table.add_row(Text(section), Text(shown))
+    return table if table.row_count else None
+
+
+def _to_review(
+    book: Book, asked: Sequence[Question], origins: Mapping[int, tuple[str, int]]
+) -> RenderableType | None:
+    if not book.questions:
+        return None
+    boxes = [question for question in book.questions if question.box != "chart"]
+    charts = len({question.student_id for question in boxes})
+    counts = []
+    if boxes:
+        counts.append(f"{_count(len(boxes), 'box', 'boxes')} on {_count(charts, 'chart')}")
+    if asked:
+        counts.append(_count(len(asked), "page"))
+    lines = [
+        (_origin(origins, question.page_id), " ".join(flag.why for flag in question.flags))
+        for question in asked
+    ]
+    return _list(f"To review: {' and '.join(counts)}", lines, count=False)
+
+
+def _could_change(figures: Sequence[Tally], challenge: Challenge, unowned: int) -> Table | None:
+    handed_in = [tally for tally in figures if tally.handed_in]
+    places = standings(figures, challenge, unowned)
+    of = f"of {_count(len(handed_in), 'student')} who handed in"
+    lines = []
+    if undecided := sum(tally.met is None for tally in handed_in):
+        lines.append(f"Whether the challenge is met: open for {undecided} {of}.")
+    if undecided := sum(tally.points is None for tally in handed_in):
+        lines.append(f"Points: open for {undecided} {of}.")
+    if undecided := sum(standing.place is None for standing in places.values()):
+        lines.append(f"Place by minutes: open for {undecided} {of}.")
+    top = challenge.prizes.top
+    contested = sum(
+        standing.best <= top and (standing.worst > top or standing.in_doubt) for standing in places.values()
+    )
+    if contested:
+        lines.append(f"A place among the first {top}: in or out is open for {contested}.")
+    if lines and unowned:
+        lines.append(f"{_count(unowned, 'page')} may yet be anybody's, which keeps places open for all.")
+    if not lines:
+        return None
+    table = _grid("What could still change")
+    for line in lines:
+        table.add_row(Text(line))
+    return table
+
+
+def _list(heading: str, lines: Sequence[tuple[str, str]], count: bool = True) -> RenderableType:
+    """A heading, then each thing on a line of its own and what is the matter on the next."""
+    parts: list[RenderableType] = [Text(f"{heading}: {len(lines)}" if count else heading, style="bold")]
+    for what, why in lines[:LINES_SHOWN]:
+        parts.append(Padding(Text(what, overflow="fold"), (0, 0, 0, _INDENT)))
+        if why:
+            parts.append(Padding(Text(why), (0, 0, 0, 2 * _INDENT)))
+    if len(lines) > LINES_SHOWN:
+        parts.append(Padding(Text(f"and {len(lines) - LINES_SHOWN} more"), (0, 0, 0, _INDENT)))
+    return Group(*parts)
+
+
+def _grid(title: str) -> Table:
+    """Rows without lines under a bold title."""
+    table = Table(box=None, show_header=False, title=Text(title, style="bold"), title_justify="left")
+    table.padding = (0, 2, 0, _INDENT)
+    return table
+
+
+def _origin(origins: Mapping[int, tuple[str, int]], page_id: int) -> str:
+    path, number = origins.get(page_id, ("a page without a file", 1))
+    return path if number == 1 else f"{path}, page {number}"
+
+
+def _count(number: int, one: str, many: str = "") -> str:
+    """ "1 box", "3 boxes"."""
+    return f"{number} {one if number == 1 else many or one + 's'}"

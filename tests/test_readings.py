@@ -1,0 +1,101 @@
+import csv
+import io
+from datetime import datetime
+
+import pytest
+from books import answered, book, flagged, page_question, read, sheet, student
+
+from ingest.check.book import Flag, Settled, State
+from ingest.ledger.records import PageRecord, ReturnRecord, ReturnState
+from ingest.report.readings import chart_order, readings
+
+HEADER = "student_id,box,value,state,confidence,flags,return,page"  # the contract, to the letter
+
+
+def a_return(return_id: int, path: str) -> ReturnRecord:
+    noon = datetime(2027, 11, 1, 12)
+    return ReturnRecord(return_id, path, f"{return_id:064x}", noon, noon, ReturnState.DONE, "")
+
+
+def a_page(page_id: int, return_id: int, number: int = 1, problem: str = "") -> PageRecord:
+    return PageRecord(page_id, return_id, number, problem, None, None, "", "", 0.1, 8, "layout", "", 0.0, ())
+
+
+RETURNS = [a_return(1, "october.zip/Ana/IMG_1.jpg"), a_return(2, "=scan.pdf")]
+PAGES = [a_page(11, 1), a_page(12, 2, number=3)]
+
+
+def rows(content: bytes) -> list[list[str]]:
+    return list(csv.reader(io.StringIO(content.decode("utf-8"), newline=""), strict=True))
+
+
+def test_each_state_as_the_contract_has_it() -> None:
+    boxes = [
+        read("day:2027-10-01", 20, page_id=11),
+        read("day:2027-10-02", None, page_id=11),
+        Settled(
+            "day:2027-10-03",
+            State.FLAGGED,
+            25,
+            0.61237,
+            (Flag("illegible", "Hard to read."), Flag("sum", "Does not add up.")),
+            12,
+        ),
+        answered("day:2027-10-04", 0, page_id=12),
+        answered("day:2027-10-05", None, page_id=None),
+        Settled("initials:1", State.READ, None, 0.98, (), 11),
+    ]
+    table = rows(readings(book(sheet(student("S1"), boxes)), RETURNS, PAGES))
+    assert ",".join(table[0]) == HEADER
+    assert table[1:] == [
+        ["S1", "day:2027-10-01", "20", "read", "0.9999", "", "october.zip/Ana/IMG_1.jpg", "1"],
+        ["S1", "day:2027-10-02", "", "blank", "0.9999", "", "october.zip/Ana/IMG_1.jpg", "1"],
+        # a guess is no reading: the value is empty
+        ["S1", "day:2027-10-03", "", "flagged", "0.6124", "illegible;sum", "'=scan.pdf", "3"],
+        ["S1", "day:2027-10-04", "0", "answered", "1.0000", "", "'=scan.pdf", "3"],
+        ["S1", "day:2027-10-05", "", "answered", "1.0000", "", "", ""],
+        ["S1", "initials:1", "", "read", "0.9800", "", "october.zip/Ana/IMG_1.jpg", "1"],
+    ]
+
+
+def test_boxes_come_in_chart_order() -> None:
+    names = [
+        "initials:1",
+        "month",
+        "week:10",
+        "week:2",
+        "outside:2027-09-30",
+        "day:2027-10-10",
+        "day:2027-10-09",
+    ]
+    assert sorted(names, key=chart_order) == [
+        "day:2027-10-09",
+        "day:2027-10-10",
+        "week:2",
+        "week:10",
+        "month",
+        "initials:1",
+        "outside:2027-09-30",
+    ]
+
+
+def test_only_students_with_a_chart_have_rows_and_pages_of_nobody_have_none() -> None:
+    found = readings(
+        book(
+            sheet(student("S1"), [read("month", 20, page_id=11)]),
+            sheet(student("S2"), [], pages=()),
+            questions=[page_question(12, suggestion="S2")],
+        ),
+        RETURNS,
+        PAGES,
+    )
+    assert [row[0] for row in rows(found)[1:]] == ["S1"]
+
+
+@pytest.mark.parametrize(("box", "shown"), [(read, False), (flagged, True)])
+def test_a_cell_outside_the_month_is_listed_only_if_something_is_written_there(
+    box: object, shown: bool
+) -> None:
+    assert callable(box)
+    boxes = [box("outside:2027-09-30", None, page_id=11)]
+    assert (len(rows(readings(book(sheet(student("S1"), boxes)), RETURNS, PAGES))) == 2) is shown
