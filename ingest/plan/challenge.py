@@ -173,12 +173,16 @@ def load_challenge(folder: Path) -> Challenge:
 
 def parse_challenge(data: bytes, where: str) -> Challenge:
     """Read a challenge from its file's bytes; `where` names the file in messages. Raises PlanError."""
-    given = parse_toml(data, where, PlanError)
+    return make_challenge(parse_toml(data, where, PlanError), where)
+
+
+def make_challenge(given: Mapping[str, object], where: str) -> Challenge:
+    """Check a plan that is given key by key, as in the file. Raises PlanError."""
     try:
         return Challenge.model_validate(given, context=_month_in(given))
     except ValidationError as error:
         raise PlanError(
-            f"{where} cannot be used: {'; '.join(problems(error, Challenge))}. Mend the file and run the "
+            f"{where} cannot be used: {'; '.join(problems(error, Challenge))}. Mend that and run the "
             "same command again."
         ) from error
 

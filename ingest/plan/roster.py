@@ -123,6 +123,8 @@ def load_roster(path: Path) -> tuple[Student, ...]:
 def parse_roster(data: bytes, where: str) -> tuple[Student, ...]:
     """Read the students from a file's bytes; `where` names the file in messages. Raises PlanError."""
     rows, problems = _rows(_text(data, where))
+    if problems and not rows:
+        raise _refusal(where, problems)
     header_line, header = rows[0] if rows else (1, [])
     columns, wrong = _columns(header, [cells for _, cells in rows[1:]])
     if wrong:
