@@ -45,8 +45,8 @@ def status(
         _title(challenge),
         _sections(figures),
         _missing(figures),
-        _list("Files that could not be opened", [(record.path, record.note) for record in refused]),
-        _list(
+        _counted_list("Files that could not be opened", [(record.path, record.note) for record in refused]),
+        _counted_list(
             "Pages that are no chart of this challenge",
             [(_origin(origins, page.id), page.problem) for page in strange],
         ),
@@ -57,8 +57,11 @@ def status(
         parts.append(Text(f"{_count(waiting, 'file')} copied in, but not read yet."))
     command = _next(bool(book.questions), bool(returns), waiting > 0, charts_printed)
     parts.append(Text(f"Next: daybox {command}{f' --folder {folder}' if folder else ''}", style="bold"))
-    shown = [part for part in parts if part is not None]
-    return Group(*(Padding(part, (0, 0, 1 if part is not shown[-1] else 0, 0)) for part in shown))
+    lines: list[RenderableType] = []
+    for part in parts:
+        if part is not None:
+            lines += [part, ""]
+    return Group(*lines[:-1])
 
 
 def _next(questions: bool, returns: bool, waiting: bool, charts_printed: bool) -> str:
@@ -76,7 +79,7 @@ def _title(challenge: Challenge) -> Text:
 
 
 def _sections(figures: Sequence[Tally]) -> Table:
-    table = Table(box=box.SIMPLE_HEAD, padding=(0, 1), pad_edge=False)
+    table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False)
     table.add_column("Section", overflow="fold")
     for heading in ("Students", "Handed in", "Missing", "Late", "To review"):
         table.add_column(heading, justify="right", no_wrap=True)
@@ -132,7 +135,7 @@ def _to_review(
         (_origin(origins, question.page_id), " ".join(flag.why for flag in question.flags))
         for question in asked
     ]
-    return _list(f"To review: {' and '.join(counts)}", lines, count=False)
+    return _list(f"To review: {' and '.join(counts)}", lines)
 
 
 def _could_change(figures: Sequence[Tally], challenge: Challenge, unowned: int) -> Table | None:
@@ -162,16 +165,24 @@ def _could_change(figures: Sequence[Tally], challenge: Challenge, unowned: int) 
     return table
 
 
-def _list(heading: str, lines: Sequence[tuple[str, str]], count: bool = True) -> RenderableType:
+def _counted_list(heading: str, lines: Sequence[tuple[str, str]]) -> RenderableType | None:
+    return _list(f"{heading}: {len(lines)}", lines) if lines else None
+
+
+def _list(heading: str, lines: Sequence[tuple[str, str]]) -> RenderableType:
     """A heading, then each thing on a line of its own and what is the matter on the next."""
-    parts: list[RenderableType] = [Text(f"{heading}: {len(lines)}" if count else heading, style="bold")]
+    parts: list[RenderableType] = [Text(heading, style="bold")]
     for what, why in lines[:LINES_SHOWN]:
-        parts.append(Padding(Text(what, overflow="fold"), (0, 0, 0, _INDENT)))
+        parts.append(_indented(Text(what, overflow="fold"), 1))
         if why:
-            parts.append(Padding(Text(why), (0, 0, 0, 2 * _INDENT)))
+            parts.append(_indented(Text(why), 2))
     if len(lines) > LINES_SHOWN:
-        parts.append(Padding(Text(f"and {len(lines) - LINES_SHOWN} more"), (0, 0, 0, _INDENT)))
+        parts.append(_indented(Text(f"and {len(lines) - LINES_SHOWN} more"), 1))
     return Group(*parts)
+
+
+def _indented(text: Text, steps: int) -> Padding:
+    return Padding(text, (0, 0, 0, steps * _INDENT), expand=False)
 
 
 def _grid(title: str) -> Table:

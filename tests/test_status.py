@@ -1,0 +1,109 @@
+import io
+from dataclasses import replace
+
+import pytest
+from books import book, flagged, month_of, october, page_question, question, sheet, student
+from rich.console import Console
+from test_readings import a_page, a_return
+
+from ingest.check.book import Book
+from ingest.ledger.records import PageRecord, ReturnRecord, ReturnState
+from ingest.report.status import LINES_SHOWN, NAMES_SHOWN, status
+
+PLAN = october()
+
+
+def shown(
+    of: Book,
+    returns: list[ReturnRecord] | None = None,
+    pages: list[PageRecord] | None = None,
+    width: int = 80,
+    charts_printed: bool = True,
+    folder: str = "",
+) -> str:
+    text = io.StringIO()
+    console = Console(file=text, width=width, no_color=True)
+    returns = [a_return(1, "october.zip/IMG_1.jpg")] if returns is None else returns
+    console.print(
+        status(of, PLAN, returns, pages or [a_page(1, 1)], charts_printed=charts_printed, folder=folder)
+    )
+    return "\n".join(line.rstrip() for line in text.getvalue().splitlines()) + "\n"
+
+
+def a_busy_book() -> Book:
+    ana = sheet(student("S1"), month_of(PLAN, 15, d4=flagged("day:2027-10-04", 25)), late=True)
+    ben = sheet(student("S2", "Horns"), month_of(PLAN, 20))
+    cleo = sheet(student("S3", "Horns"), [], pages=())
+    box = ana.boxes["day:2027-10-04"]
+    return book(ana, ben, cleo, questions=[question(ana, box), page_question(9, suggestion="S3")])
+
+
+def test_counts_by_section_and_over_all() -> None:
+    lines = shown(a_busy_book()).splitlines()
+    table = {
+        line.split()[0]: line.split()[1:] for line in lines if line.rstrip().endswith(tuple("0123456789"))
+    }
+    #                          students, handed in, missing, late, to review
+    assert table["Flutes"] == ["1", "1", "0", "1", "1"]
+    assert table["Horns"] == ["2", "1", "1", "0", "1"]
+    assert table["all"] == ["3", "2", "1", "1", "2"]
+
+
+def test_missing_students_are_named_and_a_long_list_is_cut() -> None:
+    assert "FirstS3 LastS3" in shown(a_busy_book())
+    here = sheet(student("S0"), month_of(PLAN, 15))
+    gone = [sheet(student(f"M{n}"), [], pages=()) for n in range(NAMES_SHOWN + 3)]
+    text = shown(book(here, *gone))
+    assert f"FirstM{NAMES_SHOWN - 1} LastM{NAMES_SHOWN - 1} and 3 more" in " ".join(text.split())
+    assert f"FirstM{NAMES_SHOWN} " not in text
+
+
+def test_refused_files_and_strange_pages_with_their_reasons() -> None:
+    refused = replace(a_return(2, "broken.pdf"), state=ReturnState.REFUSED, note="The file ends too early.")
+    receipt = a_page(5, 1, number=2, problem="No chart was found on it.")
+    text = shown(a_busy_book(), [a_return(1, "october.zip/IMG_1.jpg"), refused], [a_page(1, 1), receipt])
+    assert "Files that could not be opened: 1\n  broken.pdf\n    The file ends too early.\n" in text
+    assert "october.zip/IMG_1.jpg, page 2\n    No chart was found on it.\n" in text
+
+
+def test_long_lists_of_files_are_cut() -> None:
+    refused = [
+        replace(a_return(n, f"bad{n:02}.pdf"), state=ReturnState.REFUSED, note="x")
+        for n in range(LINES_SHOWN + 2)
+    ]
+    assert "and 2 more" in shown(a_busy_book(), refused)
+    assert f"bad{LINES_SHOWN:02}.pdf" not in shown(a_busy_book(), refused)
+
+
+def test_what_could_still_change() -> None:
+    text = " ".join(shown(a_busy_book()).split())
+    assert "To review: 1 box on 1 chart and 1 page" in text
+    assert "Whether the challenge is met: open for 1 of 2 students who handed in." in text
+    assert "Place by minutes: open for 2 of 2" in text
+    assert "1 page may yet be anybody's" in text
+    settled = shown(book(sheet(student("S1"), month_of(PLAN, 15))))
+    assert "change" not in settled
+    assert "review" not in settled.replace("To review", "")
+
+
+@pytest.mark.parametrize(
+    ("of", "returns", "printed", "command"),
+    [
+        (book(), [], False, "charts"),
+        (book(), [], True, "collect PATH"),
+        (a_busy_book(), None, True, "review"),
+        (a_busy_book(), [replace(a_return(1, "a.jpg"), state=ReturnState.WAITING)], True, "collect PATH"),
+        (book(sheet(student("S1"), month_of(PLAN, 15))), None, True, "grades"),
+    ],
+)
+def test_the_next_command(of: Book, returns: list[ReturnRecord] | None, printed: bool, command: str) -> None:
+    assert shown(of, returns, charts_printed=printed).rstrip().endswith(f"Next: daybox {command}")
+    assert shown(of, returns, charts_printed=printed, folder="oct").rstrip().endswith("--folder oct")
+
+
+def test_it_fits_80_columns_and_a_name_in_brackets_is_no_markup() -> None:
+    odd = replace(student("S1", "[bold]Flutes[/]"), first_name="[red]Ana", last_name="x" * 90)
+    text = shown(book(sheet(odd, [], pages=()), sheet(student("S2"), [], pages=())), [a_return(1, "y" * 200)])
+    assert "[red]Ana" in text
+    assert "[bold]Flutes[/]" in text
+    assert max(len(line.rstrip()) for line in text.splitlines()) <= 80
