@@ -11,7 +11,7 @@ left pixel of the photo as displayed, that is after its Exif orientation is obey
 import io
 import math
 from dataclasses import dataclass
-from typing import TypeAlias
+from typing import Any, TypeAlias
 
 import cv2
 import numpy as np
@@ -23,6 +23,7 @@ from ingest.demo.hands import Points
 from ingest.demo.ink import FloatArray, Picture
 
 Span: TypeAlias = tuple[float, float]  # from, to
+Floats: TypeAlias = npt.NDArray[Any]  # float64
 
 EXIF_ORIENTATION = 274  # TIFF 6.0 tag 0x0112
 
@@ -156,14 +157,15 @@ class Photo:
 
     jpeg: bytes
     size: tuple[int, int]
-    grid: npt.NDArray[np.float32]
+    grid: FloatArray
     damage: tuple[str, ...]
 
     def to_photo(self, page_mm: Points) -> Points:
         """Where page points, shape (n, 2) in mm, lie in the photo, in px."""
         at = np.asarray(page_mm, np.float32).reshape(-1, 1, 2) / GRID_MM
-        found = cv2.remap(self.grid, at, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-        return found.reshape(-1, 2).astype(np.float64)
+        none = np.empty(0, np.float32)
+        found = cv2.remap(self.grid, at, none, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        return np.asarray(found, np.float64).reshape(-1, 2)
 
 
 GRID_MM = 2.0
@@ -177,10 +179,10 @@ class _Bend:
     """
 
     direction: tuple[float, float]
-    at: npt.NDArray[np.float64]
-    along: npt.NDArray[np.float64]
-    height: npt.NDArray[np.float64]
-    slope: npt.NDArray[np.float64]
+    at: Floats
+    along: Floats
+    height: Floats
+    slope: Floats
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,9 +190,9 @@ class _View:
     """Everything between a page point and a photo pixel."""
 
     page: tuple[float, float]  # mm
-    copy: npt.NDArray[np.float64]  # 2 x 3: page mm to mm on the sheet that is photographed
+    copy: Floats  # 2 x 3: page mm to mm on the sheet that is photographed
     bends: tuple[_Bend, ...]
-    matrix: npt.NDArray[np.float64]  # 3 x 4: points in space, homogeneous, to photo px
+    matrix: Floats  # 3 x 4: points in space, homogeneous, to photo px
 
     def project(self, sheet: Points) -> Points:
         """Photo px of points of the photographed sheet, mm, shape (n, 2)."""
@@ -206,7 +208,7 @@ class _View:
             height = height + np.interp(s, bend.at, bend.height)
         space = np.column_stack([flat, height, np.ones(len(flat))])
         seen = space @ self.matrix.T
-        return seen[:, :2] / seen[:, 2:]
+        return np.asarray(seen[:, :2] / seen[:, 2:])
 
 
 def photograph(
@@ -259,7 +261,7 @@ def _frame(rng: np.random.Generator, severity: Severity) -> tuple[int, int]:
 def _compose(
     page_mm: tuple[float, float],
     size: tuple[int, int],
-    copy: npt.NDArray[np.float64],
+    copy: Floats,
     rng: np.random.Generator,
     severity: Severity,
     damage: list[str],
@@ -316,17 +318,15 @@ def _corner_out(corners: Points, size: tuple[int, int], out: float, rng: np.rand
     return shifts[int(rng.integers(2, 4))][1]
 
 
-def _rotation(x: float, y: float, z: float, angle: float) -> npt.NDArray[np.float64]:
+def _rotation(x: float, y: float, z: float, angle: float) -> Floats:
     return np.asarray(cv2.Rodrigues(np.array([x, y, z]) * angle)[0], np.float64)
 
 
-def _camera(
-    rotation: npt.NDArray[np.float64], focal: float, distance: float, centre: tuple[float, float]
-) -> npt.NDArray[np.float64]:
+def _camera(rotation: Floats, focal: float, distance: float, centre: tuple[float, float]) -> Floats:
     """3 x 4 pinhole matrix; the page's height axis points away from the table, towards the lens."""
     inside = np.array([[focal, 0, centre[0]], [0, focal, centre[1]], [0, 0, 1]])
     towards = np.diag([1.0, 1.0, -1.0])
-    return inside @ np.column_stack([rotation @ towards, [0, 0, distance]])
+    return np.asarray(inside @ np.column_stack([rotation @ towards, [0, 0, distance]]))
 
 
 def _scale_at(corners: Points, page_mm: tuple[float, float]) -> float:
@@ -371,7 +371,7 @@ def _bends(
     return tuple(bends)
 
 
-def _bend(angle: float, at: npt.NDArray[np.float64], slope: npt.NDArray[np.float64]) -> _Bend:
+def _bend(angle: float, at: Floats, slope: Floats) -> _Bend:
     """The profile with that slope: lengths along the paper are kept."""
     step = at[1] - at[0]
     along = np.cumsum(np.cos(slope)) * step
@@ -418,7 +418,8 @@ def _look(
         borderMode=cv2.BORDER_REPLICATE,
     )
     pixels = cv2.cvtColor(sheet, cv2.COLOR_RGB2RGBA)  # opaque: alpha 255
-    seen = cv2.remap(pixels, fine, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
+    none = np.empty(0, np.float32)
+    seen = cv2.remap(pixels, fine, none, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
     paper = seen[..., 3]
     background = desk(size, rng, _px_per_mm(view))
     quarter = cv2.resize(paper, (max(1, width // 4), max(1, height // 4)), interpolation=cv2.INTER_AREA)
@@ -446,7 +447,7 @@ def _backwards(view: _View, pixels: Points) -> Points:
     return guess
 
 
-def _grid(view: _View) -> npt.NDArray[np.float32]:
+def _grid(view: _View) -> FloatArray:
     """Photo px of page points GRID_MM apart."""
     xs = np.arange(0, view.page[0] + 2 * GRID_MM, GRID_MM)
     ys = np.arange(0, view.page[1] + 2 * GRID_MM, GRID_MM)
@@ -505,8 +506,8 @@ def _light(
     light = 1 - rng.uniform(0, severity.gradient) * (0.5 + x * math.cos(way) + y * math.sin(way))
     light *= 1 - rng.uniform(0.3, 1) * severity.vignette * 2 * (x**2 + y**2)
     bent = cv2.resize(slope, (columns, rows), interpolation=cv2.INTER_LINEAR)
-    bent *= cv2.resize(alpha, (columns, rows), interpolation=cv2.INTER_AREA)  # the desk is flat
-    light *= 1 + 0.9 * np.clip(bent, -0.25, 0.25)
+    paper = cv2.resize(alpha, (columns, rows), interpolation=cv2.INTER_AREA)  # the desk is flat
+    light *= 1 + 0.9 * np.clip(bent, -0.25, 0.25) * paper
     dark = rng.uniform(*severity.shadow)
     if dark > 0.05:
         light *= 1 - dark * _shadow(x, y, rng)
@@ -630,12 +631,12 @@ def _streak(length: float, angle: float) -> FloatArray:
     reach = np.array([math.cos(angle), math.sin(angle)]) * max(length, 1.0) * 4
     cv2.line(big, _at(middle - reach), _at(middle + reach), 255, 8)
     kernel = cv2.resize(big, (side, side), interpolation=cv2.INTER_AREA).astype(np.float32)
-    return kernel / kernel.sum()
+    return np.asarray(kernel / kernel.sum())
 
 
 def _cut_out(
-    picture: Picture, view: _View, grid: npt.NDArray[np.float32], rng: np.random.Generator
-) -> tuple[Picture, npt.NDArray[np.float32]]:
+    picture: Picture, view: _View, grid: FloatArray, rng: np.random.Generator
+) -> tuple[Picture, FloatArray]:
     """Document mode finds the sheet's corners, roughly, and straightens what lies between them."""
     width, height = view.page
     slack = rng.uniform(-1, 4, (4, 2)) * [[-1, -1], [1, -1], [1, 1], [-1, 1]]
@@ -672,12 +673,12 @@ def _scan_mode(picture: Picture, px_per_mm: float, rng: np.random.Generator, dam
     level = rng.uniform(150, 195)
     sharp = np.clip((grey.astype(np.float32) - level) * 6 + 128, 0, 255).astype(np.uint8)
     damage.append("black and white by the phone")
-    return cv2.cvtColor(sharp, cv2.COLOR_GRAY2RGB)
+    return np.asarray(cv2.cvtColor(sharp, cv2.COLOR_GRAY2RGB), np.uint8)
 
 
 def _photocopy(
     sheet: Picture, page_mm: tuple[float, float], rng: np.random.Generator
-) -> tuple[Picture, npt.NDArray[np.float64]]:
+) -> tuple[Picture, Floats]:
     """A copier's hand: grey, hard contrast, specks, a little askew and a little smaller."""
     height, width = sheet.shape[:2]
     px = width / page_mm[0]

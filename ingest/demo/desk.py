@@ -21,7 +21,7 @@ def desk(size: tuple[int, int], rng: np.random.Generator, px_per_mm: float) -> P
     grown = 1.6  # so that no corner is left bare by the turn
     turn = cv2.getRotationMatrix2D((width / 2, height / 2), angle, grown)
     small = cv2.warpAffine(small, turn, (width, height), borderMode=cv2.BORDER_REFLECT)
-    return cv2.resize(np.clip(small, 0, 255).astype(np.uint8), size, interpolation=cv2.INTER_LINEAR)
+    return cv2.resize(np.asarray(np.clip(small, 0, 255), np.uint8), size)
 
 
 def _cloud(width: int, height: int, cell_x: float, cell_y: float, rng: np.random.Generator) -> FloatArray:
@@ -56,7 +56,7 @@ def _checked(width: int, height: int, scale: float, rng: np.random.Generator) ->
     share = 0.5 * ((x // cell) % 2) + 0.5 * ((y // cell) % 2)
     cloth = 235 * (1 - share[..., None]) + colour * share[..., None]
     rough = 1 + 0.04 * _cloud(width, height, 1.2, 1.2, rng) + 0.05 * _cloud(width, height, 90, 90, rng)
-    return (cloth * rough[..., None]).astype(np.float32)
+    return np.asarray(cloth * rough[..., None], np.float32)
 
 
 def _plain(width: int, height: int, scale: float, rng: np.random.Generator) -> FloatArray:

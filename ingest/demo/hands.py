@@ -10,7 +10,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TypeAlias
+from typing import Any, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
@@ -18,7 +18,7 @@ import numpy.typing as npt
 from ingest.paper import Box
 from ingest.shipped import samples
 
-Points: TypeAlias = npt.NDArray[np.float64]  # shape (n, 2): x, y
+Points: TypeAlias = npt.NDArray[Any]  # float64, shape (n, 2): x, y
 Glyph: TypeAlias = tuple[Points, ...]  # one array a stroke, unit: the writer's digit height
 
 QUANTUM = 1 / 200  # of the digit height: the grid on which `hands.npz` keeps points

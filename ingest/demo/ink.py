@@ -6,7 +6,7 @@ pen adds its own grain, skips and pressure.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TypeAlias
+from typing import Any, TypeAlias
 
 import cv2
 import numpy as np
@@ -14,8 +14,8 @@ import numpy.typing as npt
 
 from ingest.demo.hands import Points
 
-Picture: TypeAlias = npt.NDArray[np.uint8]  # shape (height, width, 3), RGB
-FloatArray: TypeAlias = npt.NDArray[np.float32]
+Picture: TypeAlias = npt.NDArray[Any]  # uint8, shape (height, width, 3), RGB
+FloatArray: TypeAlias = npt.NDArray[Any]  # float32
 
 OVERSAMPLE = 4
 
@@ -81,10 +81,9 @@ def draw(
         _stroke(big, (line * px_per_mm - origin) * OVERSAMPLE, pen, scale, rng)
     if pen.grain:
         big = _tooth(big, pen.grain, scale, rng)
-    ink = cv2.resize(big, (width, height), interpolation=cv2.INTER_AREA).astype(np.float32) / 255
-    blur = 0.05 + soften_mm
-    ink = cv2.GaussianBlur(ink, (0, 0), max(0.3, blur * px_per_mm))
-    _absorb(view, ink * strength, pen.dark)
+    ink = cv2.resize(big, (width, height), interpolation=cv2.INTER_AREA)
+    soft = cv2.GaussianBlur(ink, (0, 0), max(0.3, (0.05 + soften_mm) * px_per_mm))
+    _absorb(view, soft.astype(np.float32) / 255 * strength, pen.dark)
 
 
 def smear(
@@ -166,7 +165,7 @@ def _tooth(
     noise = rng.random((height // hollow + 2, width // hollow + 2)).astype(np.float32)
     field = cv2.resize(noise, (width, height), interpolation=cv2.INTER_LINEAR)
     keep = np.clip(1 - grain * (field * 1.7 - 0.35), 0, 1)
-    return (big * keep).astype(np.uint8)
+    return np.asarray(big * keep, np.uint8)
 
 
 def _soft_window(height: int, width: int) -> FloatArray:

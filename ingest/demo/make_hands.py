@@ -71,7 +71,7 @@ def even(stroke: Points) -> Points:
     fine = curve(stroke[moved])
     run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(fine, axis=0).T))])
     if run[-1] < STEP:
-        return fine.mean(axis=0, keepdims=True)  # a dot
+        return np.asarray(fine.mean(axis=0, keepdims=True))  # a dot
     third = STEP / 3
     at = np.linspace(0, run[-1], max(4, round(run[-1] / third) // 3 * 3 + 1))
     dense = np.column_stack([np.interp(at, run, fine[:, axis]) for axis in (0, 1)])
