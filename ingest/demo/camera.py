@@ -162,9 +162,9 @@ class Photo:
 
     def to_photo(self, page_mm: Points) -> Points:
         """Where page points, shape (n, 2) in mm, lie in the photo, in px."""
-        at = np.asarray(page_mm, np.float32).reshape(-1, 1, 2) / GRID_MM
-        none = np.empty(0, np.float32)
-        found = cv2.remap(self.grid, at, none, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        at = np.asarray(page_mm, np.float32).reshape(-1, 2) / GRID_MM
+        x, y = at[:, :1].copy(), at[:, 1:].copy()
+        found = cv2.remap(self.grid, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
         return np.asarray(found, np.float64).reshape(-1, 2)
 
 
@@ -418,8 +418,8 @@ def _look(
         borderMode=cv2.BORDER_REPLICATE,
     )
     pixels = cv2.cvtColor(sheet, cv2.COLOR_RGB2RGBA)  # opaque: alpha 255
-    none = np.empty(0, np.float32)
-    seen = cv2.remap(pixels, fine, none, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
+    x, y = cv2.split(fine)
+    seen = cv2.remap(pixels, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
     paper = seen[..., 3]
     background = desk(size, rng, _px_per_mm(view))
     quarter = cv2.resize(paper, (max(1, width // 4), max(1, height // 4)), interpolation=cv2.INTER_AREA)
