@@ -1,0 +1,341 @@
+"""A file that was handed in becomes grey pictures of its pages.
+
+Everything here meets files from strangers: sizes are checked before pixels are made, and whatever a
+decoder does, only PictureError comes out.
+"""
+
+import math
+import os
+import warnings
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import islice
+from pathlib import Path
+from typing import IO
+
+import numpy as np
+import pillow_heif
+import pypdfium2 as pdfium
+from PIL import Image, ImageOps
+from PIL.JpegImagePlugin import JpegImageFile
+
+from ingest.collect.signature import HEAD_BYTES, Form, form_of
+from ingest.errors import PictureError
+from ingest.reading.values import Grey
+
+# Twice Pillow's own Image.MAX_IMAGE_PIXELS (1 GiB // 4 // 3), where Pillow itself refuses. A photo of
+# 12 megapixels has a fourteenth of it, a Letter page at 600 dpi a fifth.
+PIXELS_MOST = 178_956_970
+# A page that fills four fifths of the long side has 7.9 px/mm at 2200, above the 6 px/mm at which it is
+# read. 4200 leaves the common 12 megapixels (4032 px) as they are: the page may fill much less of a photo.
+LONG_SIDE_LEAST = 2200
+LONG_SIDE_MOST = 4200
+SHORT_SIDE_LEAST = 200  # less is an icon: not two pixels for a millimetre of a box
+SHAPE_MOST = 20  # times as long as wide; sheets are 1.3 to 1.5
+PAGES_MOST = 1000  # a grade of 500, scanned on both sides
+ROWS_LEAST = 0.25  # share of a broken-off picture that must be there
+
+
+@dataclass(frozen=True, slots=True)
+class PagePicture:
+    """One page.
+
+    number: 1 for the first.
+    grey: None where there is a problem that leaves no picture. Its long side has 2100 to 4200 pixels,
+        or as many as the file holds if that is fewer.
+    problem: "" or what is wrong with the page, in plain sentences.
+    """
+
+    number: int
+    grey: Grey | None
+    problem: str
+
+
+def open_pages(path: Path) -> Iterator[PagePicture]:
+    """The pages of a picture or PDF, upright as far as the file says.
+
+    Raises PictureError, and nothing else because of what the file holds, where no page can be had;
+    the message is for the user and does not name the file.
+    """
+    pages = _pages(path)
+    while True:
+        with warnings.catch_warnings():
+            # Decoders mutter about metadata. Pillow's warning of large pictures is below PIXELS_MOST.
+            warnings.simplefilter("ignore")
+            try:
+                page = next(pages, None)
+            except PictureError:
+                raise
+            except Image.DecompressionBombError as error:
+                raise PictureError(_TOO_LARGE) from error
+            except MemoryError as error:
+                raise PictureError("There was not enough memory to open this picture.") from error
+            except Exception as error:  # decoders raise whatever they like on damaged files
+                raise PictureError(f"{_DAMAGED} ({type(error).__name__})") from error
+        if page is None:
+            return
+        yield page
+
+
+_DAMAGED = "This picture is damaged and cannot be opened. Ask for it again."
+_TOO_LARGE = "This picture is absurdly large. Scan at 300 dpi, or take an ordinary photo."
+_BROKEN_OFF = "This file breaks off before its end. Ask for it again."
+
+
+def _pages(path: Path) -> Iterator[PagePicture]:
+    try:
+        file = path.open("rb")
+    except OSError as error:
+        raise PictureError(f"This cannot be opened ({error.strerror}).") from error
+    with file:
+        form = form_of(file.read(HEAD_BYTES))
+        file.seek(0)
+        match form:
+            case None | Form.ZIP:
+                raise PictureError("This is not a picture or PDF.")
+            case Form.PDF:
+                _check_end(file)
+                yield from _pdf_pages(path)
+            case Form.JPEG:
+                yield _jpeg(file)
+            case Form.TIFF:
+                yield from _tiff_pages(file)
+            case Form.HEIC:
+                heif = pillow_heif.open_heif(file)  # pixels are made later; it turns and mirrors by itself
+                _check_shape(*heif.size)
+                yield PagePicture(1, _upright(heif.to_pillow()), "")
+            case _:
+                # Of moving pictures, the first frame.
+                with Image.open(file, formats=(form.name,)) as picture:
+                    yield PagePicture(1, _upright(picture), "")
+
+
+def _check_shape(width: float, height: float) -> None:
+    """Raises PictureError for what cannot be a photo or scan of a page. In pixels."""
+    if width * height > PIXELS_MOST:
+        raise PictureError(_TOO_LARGE)
+    if max(width, height) > SHAPE_MOST * min(width, height):
+        raise PictureError("This picture is a thin strip, not a page.")
+    if min(width, height) < SHORT_SIDE_LEAST:
+        raise PictureError("This picture is too small to read. Ask for the photo in its full size.")
+
+
+# -- to grey ------------------------------------------------------------------------------------------
+
+
+def _upright(picture: Image.Image) -> Grey:
+    """Decode, make grey, bring down to size, turn as Exif says."""
+    _check_shape(*picture.size)
+    picture.load()
+    return _turned(_reduced(_to_grey(picture)), picture)
+
+
+def _to_grey(picture: Image.Image) -> Image.Image:
+    """Any mode to 8-bit grey; what is transparent becomes white."""
+    if picture.mode in ("I", "I;16", "I;16L", "I;16B", "F"):
+        return Image.fromarray(_eight_bits(np.asarray(picture)))
+    if picture.has_transparency_data:
+        faded = picture.convert("RGBA").convert("LA")  # by way of RGBA: a palette's transparent colour
+        grey = Image.new("L", picture.size, 255)
+        grey.paste(faded.getchannel("L"), mask=faded.getchannel("A"))
+        return grey
+    return picture.convert("L")
+
+
+def _eight_bits(values: np.ndarray) -> Grey:
+    """Deep grey to 0..255: whole numbers by their upper 8 bits, anything else by its own range."""
+    if values.dtype.kind in "iu" and values.max() > 255 and values.min() >= 0:
+        return (values >> (int(values.max()).bit_length() - 8)).astype(np.uint8)  # 10 and 12 bits, too
+    wide = np.nan_to_num(values.astype(np.float32))
+    low, high = float(wide.min()), float(wide.max())
+    if low >= 0 and 1 < high <= 255:
+        low, high = 0.0, 255.0
+    return ((wide - low) * (255 / max(high - low, 1e-6))).astype(np.uint8)
+
+
+def _reduced(grey: Image.Image) -> Image.Image:
+    factor = math.ceil(max(grey.size) / LONG_SIDE_MOST)
+    return grey.reduce(factor) if factor > 1 else grey
+
+
+def _turned(grey: Image.Image, original: Image.Image) -> Grey:
+    """Turned as the original's Exif orientation says. An unreadable one is none: reading finds turns."""
+    try:
+        turn = original.getexif().get(_ORIENTATION)
+    except Exception:  # as in `open_pages`; a damaged Exif block is no reason to refuse a good picture
+        turn = None
+    tagged = Image.Exif()
+    tagged[_ORIENTATION] = turn if isinstance(turn, int) else 1
+    grey.info = {"exif": tagged.tobytes()}
+    return np.array(ImageOps.exif_transpose(grey), dtype=np.uint8)
+
+
+_ORIENTATION = 0x0112  # TIFF 6.0 and Exif 2.3
+
+
+# -- JPEG ---------------------------------------------------------------------------------------------
+
+
+class _ForgivingJpeg(JpegImageFile):
+    """A JPEG that may break off: the end marker is supplied, so that what is there gets decoded.
+
+    The same as ImageFile.LOAD_TRUNCATED_IMAGES, which is for the whole process. Of the several pictures
+    that phones put in one file, only the first is seen.
+    """
+
+    stop = 0  # where the bytes end: a download that was stopped may be filled up with zeros
+    broken_off = False
+
+    def load_read(self, read_bytes: int) -> bytes:
+        if self.fp is None:
+            return b""
+        found = self.fp.read(max(0, min(read_bytes, self.stop - self.fp.tell())))
+        if not found and not self.broken_off:
+            self.broken_off = True
+            return b"\xff\xd9"  # EOI
+        return found
+
+
+def _jpeg(file: IO[bytes]) -> PagePicture:
+    picture = _ForgivingJpeg(file)
+    _check_shape(*picture.size)
+    picture.stop = _end_of_bytes(file)
+    long_side = max(picture.size)
+    scale = next((s for s in (1, 2, 4, 8) if long_side / s <= LONG_SIDE_MOST), 8)
+    # Decoding fewer of the frequencies gives the smaller picture at once, and grey is only one channel.
+    picture.draft("L", (picture.width // scale, picture.height // scale))
+    picture.load()
+    grey = _to_grey(picture)
+    if not picture.broken_off:
+        return PagePicture(1, _turned(_reduced(grey), picture), "")
+    if "progressive" in picture.info:  # what is missing is sharpness everywhere, which looks like blanks
+        raise PictureError(_BROKEN_OFF)
+    grey = grey.crop((0, 0, grey.width, _whole_rows(np.asarray(grey))))
+    share = grey.height / picture.height
+    if share < ROWS_LEAST:
+        raise PictureError(_BROKEN_OFF)
+    problem = f"This picture breaks off: only {share:.0%} of it is there. Ask for it again."
+    return PagePicture(1, _turned(_reduced(grey), picture), problem)
+
+
+def _end_of_bytes(file: IO[bytes]) -> int:
+    """Offset after the last byte that is not 0, to 4096 bytes. Leaves the file where it was."""
+    place = file.tell()
+    end = file.seek(0, os.SEEK_END)
+    while end > 0:
+        start = max(0, end - 4096)
+        file.seek(start)
+        if any(file.read(end - start)):
+            break
+        end = start
+    file.seek(place)
+    return end
+
+
+def _whole_rows(grey: Grey) -> int:
+    """How many rows of a broken-off baseline JPEG hold picture all the way across.
+
+    What is missing is decoded as one even grey. It is cut off, and with it the row of blocks (up to 16
+    pixels high) in which the file ended: missing boxes must be missing, not blank.
+    """
+    even = (grey == grey[-1, -1]).all(axis=1)
+    filled = len(even) - int(np.argmin(even[::-1])) if not even.all() else 0
+    return max(0, filled - 16)
+
+
+# -- several pages ------------------------------------------------------------------------------------
+
+
+def _tiff_pages(file: IO[bytes]) -> Iterator[PagePicture]:
+    with Image.open(file, formats=("TIFF",)) as picture:
+        for number in range(1, PAGES_MOST + 2):
+            try:
+                picture.seek(number - 1)
+            except EOFError:
+                return
+            _check_page_count(number)
+            try:
+                yield PagePicture(number, _upright(picture), "")
+            except (PictureError, OSError, ValueError, SyntaxError) as error:
+                if number == 1:
+                    raise  # most often the only page: then the file is what cannot be opened
+                yield PagePicture(number, None, str(error) if isinstance(error, PictureError) else _DAMAGED)
+
+
+def _check_page_count(count: int) -> None:
+    if count > PAGES_MOST:
+        raise PictureError(f"This file has more than {PAGES_MOST} pages. Split it into smaller ones.")
+
+
+def _check_end(file: IO[bytes]) -> None:
+    """Raises PictureError if a PDF lacks its end, since then its pictures may be half there, like blanks.
+
+    Readers look for the marker in the last 1024 bytes (ISO 32000-1, Annex H, note 18); mails and web
+    servers append more than that now and then.
+    """
+    end = file.seek(0, os.SEEK_END)
+    file.seek(max(0, end - 4096))
+    if b"%%EOF" not in file.read():
+        raise PictureError(_BROKEN_OFF)
+
+
+def _pdf_pages(path: Path) -> Iterator[PagePicture]:
+    try:
+        document = pdfium.PdfDocument(path)
+    except pdfium.PdfiumError as error:
+        if error.err_code == pdfium.raw.FPDF_ERR_PASSWORD:
+            raise PictureError("This PDF needs a password. Ask for one without.") from error
+        raise PictureError("This PDF is damaged and cannot be opened. Ask for it again.") from error
+    try:
+        if len(document) == 0:
+            raise PictureError("This PDF has no pages.")
+        _check_page_count(len(document))
+        document.init_forms()  # so that what was typed into a form is drawn, too
+        for index in range(len(document)):
+            try:
+                grey = _pdf_page(document, index)
+                page = PagePicture(index + 1, grey, "")
+            except PictureError as error:
+                page = PagePicture(index + 1, None, str(error))
+            except pdfium.PdfiumError:
+                page = PagePicture(index + 1, None, "This page of the PDF is damaged.")
+            yield page
+    finally:
+        document.close()
+
+
+def _pdf_page(document: pdfium.PdfDocument, index: int) -> Grey:
+    page = document[index]
+    try:
+        width, height = page.get_size()  # points, as the page is shown
+        if not (width > 0 and height > 0 and max(width, height) <= SHAPE_MOST * min(width, height)):
+            raise PictureError("This page of the PDF is a thin strip, not a sheet.")
+        long_side = min(max(_scanned_long_side(page), LONG_SIDE_LEAST), LONG_SIDE_MOST)
+        bitmap = page.render(scale=long_side / max(width, height), grayscale=True)
+        try:
+            grey: Grey = np.array(bitmap.to_numpy(), dtype=np.uint8).reshape(bitmap.height, bitmap.width)
+        finally:
+            bitmap.close()
+        return grey
+    finally:
+        page.close()
+
+
+def _scanned_long_side(page: pdfium.PdfPage) -> float:
+    """How many pixels the page's long side has at the resolution of the scan on it; 0 without a scan.
+
+    A scan is a picture that covers at least a quarter of the page. Raises PictureError if any picture is
+    absurdly large.
+    """
+    page_width, page_height = page.get_size()
+    found = 0.0
+    # Drawings have thousands of objects, scans a handful.
+    for thing in islice(page.get_objects(filter=(pdfium.raw.FPDF_PAGEOBJ_IMAGE,), max_depth=3), 2000):
+        pixels = thing.get_px_size()
+        if math.prod(pixels) > PIXELS_MOST:
+            raise PictureError(_TOO_LARGE)
+        left, bottom, right, top = thing.get_bounds()
+        placed = (right - left, top - bottom)
+        if min(placed) > 0 and math.prod(placed) >= 0.25 * page_width * page_height:
+            found = max(found, max(pixels) * max(page_width, page_height) / max(placed))
+    return found
