@@ -1,0 +1,143 @@
+"""A smooth displacement over the page: what curl and folds leave after a flat sheet's perspective.
+
+Both components are tensor-product cubic B-splines on a regular grid of control points, fitted to
+scattered measurements by penalised least squares (Eilers & Marx, "Flexible smoothing with B-splines
+and penalties", Statistical Science 11(2), 1996).
+"""
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+import numpy.typing as npt
+
+Floats = npt.NDArray[np.float64]
+
+SPACING_MM = 18.0  # between control points; a sharp fold is rounded off over about this length
+
+# How strongly paper is expected to bend or stretch, relative to a measurement known to 0.1 mm. A gentle
+# curl of 5 mm over a page's width changes its slope by 0.01 between control points: 0.2 mm in the
+# spline's second difference.
+_BEND_WEIGHT = 1.0
+_STRETCH_WEIGHT = 0.01
+_SHIFT_WEIGHT = 1e-4  # keeps the system solvable where nothing was measured
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """The control points' grid over a page of width x height mm, one ring beyond its edges."""
+
+    width: float
+    height: float
+
+    @property
+    def columns(self) -> int:
+        return int(np.ceil(self.width / SPACING_MM)) + 3
+
+    @property
+    def rows(self) -> int:
+        return int(np.ceil(self.height / SPACING_MM)) + 3
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Bend:
+    """Displacement in mm at any point of the page.
+
+    weights: shape (2, rows, columns): control values of the x and the y displacement.
+    """
+
+    grid: Grid
+    weights: Floats
+
+    @classmethod
+    def none(cls, width: float, height: float) -> "Bend":
+        grid = Grid(width, height)
+        return cls(grid, np.zeros((2, grid.rows, grid.columns)))
+
+    def at(self, points: Floats) -> Floats:
+        """Displacement at points of shape (n, 2), mm; same shape."""
+        cells, shares = _support(self.grid, points)
+        flat = self.weights.reshape(2, -1)
+        return np.stack([(flat[i][cells] * shares).sum(axis=1) for i in (0, 1)], axis=1)
+
+    def on_grid(self, xs: Floats, ys: Floats) -> tuple[Floats, Floats]:
+        """x and y displacement where columns at `xs` cross rows at `ys` (mm); shape (len(ys), len(xs))."""
+        across = _basis_matrix(xs, self.grid.columns)
+        down = _basis_matrix(ys, self.grid.rows)
+        return down @ self.weights[0] @ across.T, down @ self.weights[1] @ across.T
+
+
+def fit_component(grid: Grid, points: Floats, values: Floats, precision: Floats) -> Floats:
+    """Control values, shape (rows, columns), of the smooth field nearest to measurements.
+
+    points: (n, 2) mm; values: (n,) mm; precision: (n,) weight of each, 1.0 for a measurement that is
+    good to 0.1 mm.
+    """
+    cells, shares = _support(grid, points)
+    size = grid.rows * grid.columns
+    pairs = (cells[:, :, None] * size + cells[:, None, :]).ravel()
+    products = (shares[:, :, None] * shares[:, None, :] * precision[:, None, None]).ravel()
+    system = np.bincount(pairs, products, size * size).reshape(size, size) + _smoothness(grid)
+    right = np.bincount(cells.ravel(), (shares * (values * precision)[:, None]).ravel(), size)
+    return np.asarray(np.linalg.solve(system, right).reshape(grid.rows, grid.columns))
+
+
+def _basis(places: Floats, count: int) -> tuple[npt.NDArray[np.int64], Floats]:
+    """First control point and the four cubic B-spline shares at each place (mm along one axis)."""
+    u = places / SPACING_MM
+    first = np.clip(np.floor(u), 0, count - 4).astype(np.int64)
+    # Beyond the grid the outermost cell's polynomial would run away: hold the place at its edge.
+    t = np.clip(u - first, -0.5, 1.5)
+    shares = np.stack(
+        [
+            (1 - t) ** 3,
+            3 * t**3 - 6 * t**2 + 4,
+            -3 * t**3 + 3 * t**2 + 3 * t + 1,
+            t**3,
+        ],
+        axis=-1,
+    )
+    return first, shares / 6
+
+
+def _basis_matrix(places: Floats, count: int) -> Floats:
+    first, shares = _basis(places, count)
+    matrix = np.zeros((len(places), count))
+    for i in range(4):
+        matrix[np.arange(len(places)), first + i] = shares[:, i]
+    return matrix
+
+
+def _support(grid: Grid, points: Floats) -> tuple[npt.NDArray[np.int64], Floats]:
+    """The 16 control points that matter at each point, as flat indices, and their shares."""
+    column, across = _basis(points[:, 0], grid.columns)
+    row, down = _basis(points[:, 1], grid.rows)
+    step = np.arange(4)
+    cells = (row[:, None] + step)[:, :, None] * grid.columns + (column[:, None] + step)[:, None, :]
+    shares = down[:, :, None] * across[:, None, :]
+    return cells.reshape(len(points), 16), shares.reshape(len(points), 16)
+
+
+@lru_cache(maxsize=8)
+def _smoothness(grid: Grid) -> Floats:
+    """The penalty on bending, stretching and shifting, as a matrix over all control points."""
+
+    def difference(count: int, order: int) -> Floats:
+        return np.asarray(np.diff(np.eye(count), n=order, axis=0))
+
+    def square(matrix: Floats) -> Floats:
+        return np.asarray(matrix.T @ matrix)
+
+    across = {k: square(difference(grid.columns, k)) for k in (1, 2)}
+    down = {k: square(difference(grid.rows, k)) for k in (1, 2)}
+    still_across, still_down = np.eye(grid.columns), np.eye(grid.rows)
+    bending = (
+        np.kron(still_down, across[2]) + 2 * np.kron(down[1], across[1]) + np.kron(down[2], still_across)
+    )
+    stretching = np.kron(still_down, across[1]) + np.kron(down[1], still_across)
+    size = grid.rows * grid.columns
+    penalty: Floats = np.asarray(
+        _BEND_WEIGHT * bending + _STRETCH_WEIGHT * stretching + _SHIFT_WEIGHT * np.eye(size), np.float64
+    )
+    penalty.flags.writeable = False
+    return penalty

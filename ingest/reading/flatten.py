@@ -1,0 +1,250 @@
+"""Where a chart lies in a picture, and the flattened page made from that."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import product
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from ingest.chart.layout import Tag
+from ingest.errors import PageError
+from ingest.paper import Box
+from ingest.reading.bend import Bend, fit_component
+from ingest.reading.tags import SeenTag, find_tags
+from ingest.reading.values import Grey
+
+Floats = npt.NDArray[np.float64]
+Maps = tuple[npt.NDArray[np.float32], npt.NDArray[np.float32]]
+
+# A tag belongs to the chart if a flat sheet's perspective through the others lands it so near (mm). A
+# strong curl moves tags by several mm; a tag of another sheet is off by far more.
+TAG_TOLERANCE_MM = 12.0
+
+_NEAR_MM = 10.0  # a tag that was missed is looked for so far around its place
+_NEAR_PX_PER_MM = 7.0
+
+_STEP_PX = 16  # the map to the photo is worked out at every 16th pixel and filled in linearly between
+_OUTSIDE = 128  # grey where the picture does not reach
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Pose:
+    """Page mm to picture pixels: first the bend, then the perspective of a flat sheet.
+
+    matrix: homography, shape (3, 3), that takes a flat sheet's mm to pixels.
+    """
+
+    matrix: Floats
+    bend: Bend
+
+    def to_picture(self, points: Floats) -> Floats:
+        """Points of shape (n, 2), from mm on the page to pixels."""
+        return _project(self.matrix, points + self.bend.at(points))
+
+    @property
+    def scale(self) -> float:
+        """Pixels a mm in the middle of the page."""
+        grid = self.bend.grid
+        middle = np.array([grid.width / 2, grid.height / 2])
+        corners = _project(self.matrix, middle + np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]]))
+        across, down = corners[1] - corners[0], corners[2] - corners[0]
+        return float(np.sqrt(abs(across[0] * down[1] - across[1] * down[0])))
+
+    def reduced(self, factor: float) -> "Pose":
+        """The same pose in a picture whose pixels are `factor` times as large."""
+        shrink = np.array(
+            [[1 / factor, 0, (0.5 / factor) - 0.5], [0, 1 / factor, (0.5 / factor) - 0.5], [0, 0, 1]]
+        )
+        return replace(self, matrix=shrink @ self.matrix)
+
+    def maps(self, area: Box, px_per_mm: float) -> Maps:
+        """Where each pixel of the flattened area lies in the picture, for `cv2.remap`."""
+        width, height = round(area.width * px_per_mm), round(area.height * px_per_mm)
+        across, down = -(-width // _STEP_PX) + 2, -(-height // _STEP_PX) + 2
+        # Nodes stand in the middle of blocks of 16 pixels, one block beyond the area on every side.
+        xs: Floats = area.left + (np.arange(across, dtype=np.float64) - 0.5) * _STEP_PX / px_per_mm
+        ys: Floats = area.top + (np.arange(down, dtype=np.float64) - 0.5) * _STEP_PX / px_per_mm
+        dx, dy = self.bend.on_grid(xs, ys)
+        nodes = np.stack([xs[None, :] + dx, ys[:, None] + dy], axis=-1).reshape(-1, 2)
+        places = _project(self.matrix, nodes).astype(np.float32).reshape(down, across, 2)
+        full = cv2.resize(places, (across * _STEP_PX, down * _STEP_PX), interpolation=cv2.INTER_LINEAR)[
+            _STEP_PX : _STEP_PX + height, _STEP_PX : _STEP_PX + width
+        ]
+        return np.ascontiguousarray(full[..., 0]), np.ascontiguousarray(full[..., 1])
+
+
+def flatten(grey: Grey, pose: Pose, area: Box, px_per_mm: float) -> Grey:
+    """The part of the page in `area`, seen straight on, `px_per_mm` pixels a mm.
+
+    Where the picture does not reach, the result is mid-grey.
+    """
+    across, down = pose.maps(area, px_per_mm)
+    flat = cv2.remap(
+        grey, across, down, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=_OUTSIDE
+    )
+    return np.asarray(flat, np.uint8)
+
+
+def shrink_to(grey: Grey, pose: Pose, px_per_mm: float) -> tuple[Grey, Pose]:
+    """The picture shrunk by a whole number so that it still has about `px_per_mm`, and the pose in it.
+
+    Sampling a picture with much more detail than wanted would pick single noisy pixels, slowly.
+    """
+    factor = int(pose.scale / px_per_mm + 0.25)
+    if factor < 2:
+        return grey, pose
+    height, width = grey.shape[0] // factor, grey.shape[1] // factor
+    cut = grey[: height * factor, : width * factor]
+    small = cv2.resize(cut, (width, height), interpolation=cv2.INTER_AREA)
+    return np.asarray(small, np.uint8), pose.reduced(factor)
+
+
+def place(
+    seen: Sequence[SeenTag], tags: Iterable[Tag], width: float, height: float
+) -> tuple[Pose, tuple[SeenTag, ...]]:
+    """The pose of a page of width x height mm whose tags stand at `tags`, and the tags that agree on it.
+
+    Raises:
+        PageError: fewer than two tags agree.
+    """
+    where = {tag.id: _corners(tag.area) for tag in tags}
+    known = [tag for tag in seen if tag.id in where]
+    agreed = _agreeing(known, where)
+    if len(agreed) < 2:
+        found = {0: "none", 1: "only one"}[len(agreed)]
+        raise PageError(
+            f"no chart was found in this picture: of the chart's {len(where)} square marks {found} can be "
+            "made out, and at least two are needed; take the photo again with the whole page in view"
+        )
+    plane = _plane(agreed, where)
+    if plane is None or not _shows_front(matrix := _inverse(plane), width, height):
+        raise PageError(
+            "a chart's square marks were found in this picture, but they do not lie as on a sheet of paper; "
+            "take the photo again from above, with the whole page in view"
+        )
+    return Pose(matrix, bend_from_tags(matrix, agreed, where, width, height)), agreed
+
+
+def misfit_mm(pose: Pose, seen: Iterable[SeenTag], tags: Iterable[Tag]) -> float:
+    """How far the tags lie from where a flat sheet's perspective would show them, mean of all corners."""
+    _, shift = tag_shifts(pose.matrix, seen, tag_corners(tags))
+    return float(np.linalg.norm(shift, axis=1).mean())
+
+
+def find_near(grey: Grey, pose: Pose, missing: Iterable[Tag]) -> tuple[SeenTag, ...]:
+    """Tags looked for, closely, where the pose says that they should be."""
+    found: list[SeenTag] = []
+    for tag in missing:
+        around = tag.area.grown(_NEAR_MM)
+        patch = flatten(grey, pose, around, _NEAR_PX_PER_MM)
+        for seen in find_tags(patch, {tag.id}, hard=True):
+            mm = (seen.corners + 0.5) / _NEAR_PX_PER_MM + (around.left, around.top)
+            found.append(SeenTag(tag.id, pose.to_picture(mm)))
+    return tuple(found)
+
+
+def bend_from_tags(
+    matrix: Floats, seen: Iterable[SeenTag], where: Mapping[int, Floats], width: float, height: float
+) -> Bend:
+    """The smooth bend that brings the tags to where they are seen."""
+    paper, shift = tag_shifts(matrix, seen, where)
+    grid = Bend.none(width, height).grid
+    precision = np.ones(len(paper))
+    return Bend(grid, np.stack([fit_component(grid, paper, shift[:, i], precision) for i in (0, 1)]))
+
+
+def tag_shifts(matrix: Floats, seen: Iterable[SeenTag], where: Mapping[int, Floats]) -> tuple[Floats, Floats]:
+    """Tag corners on the page (mm), and how far beside them the flat sheet's perspective sees them."""
+    tags = tuple(seen)
+    paper = np.concatenate([where[tag.id] for tag in tags])
+    pixels = np.concatenate([tag.corners for tag in tags])
+    return paper, _project(_inverse(matrix), pixels) - paper
+
+
+def tag_corners(tags: Iterable[Tag]) -> dict[int, Floats]:
+    """Each tag's corners on the page in mm, clockwise from the top left; shape (4, 2)."""
+    return {tag.id: _corners(tag.area) for tag in tags}
+
+
+def _corners(area: Box) -> Floats:
+    return np.array(
+        [
+            [area.left, area.top],
+            [area.right, area.top],
+            [area.right, area.bottom],
+            [area.left, area.bottom],
+        ]
+    )
+
+
+def _project(matrix: Floats, points: Floats) -> Floats:
+    lifted = points @ matrix[:, :2].T + matrix[:, 2]
+    return np.asarray(lifted[:, :2] / lifted[:, 2:])
+
+
+def _agreeing(known: Sequence[SeenTag], where: Mapping[int, Floats]) -> tuple[SeenTag, ...]:
+    """The largest set of tags, each id once, that one sheet's perspective can explain."""
+    everything = _plane(known, where)
+    if everything is not None and len({tag.id for tag in known}) == len(known):
+        best, best_miss = _agreeing_with(everything, known, where)
+        if len(best) == len(known):
+            return best
+    best, best_miss = (), np.inf
+    for first, second in product(known, known):
+        if first.id >= second.id:
+            continue
+        matrix = _plane((first, second), where)
+        if matrix is None:
+            continue
+        agreed, miss = _agreeing_with(matrix, known, where)
+        # Two neighbours foretell the far tags badly: ask again with all that agree.
+        if len(agreed) > 2 and (again := _plane(agreed, where)) is not None:
+            agreed, miss = _agreeing_with(again, known, where)
+        if (len(agreed), -miss) > (len(best), -best_miss):
+            best, best_miss = agreed, miss
+    return best or tuple(known[:1])
+
+
+def _inverse(matrix: Floats) -> Floats:
+    return np.asarray(np.linalg.inv(matrix), np.float64)
+
+
+def _plane(tags: Sequence[SeenTag], where: Mapping[int, Floats]) -> Floats | None:
+    """The perspective of a flat sheet, pixels to mm, nearest to all corners of the tags."""
+    if not tags:
+        return None
+    pixels = np.concatenate([tag.corners for tag in tags])
+    paper = np.concatenate([where[tag.id] for tag in tags])
+    matrix, _ = cv2.findHomography(pixels, paper, 0)
+    if matrix is None or not np.all(np.isfinite(matrix)) or abs(np.linalg.det(matrix)) < 1e-12:
+        return None
+    return np.asarray(matrix, np.float64)
+
+
+def _agreeing_with(
+    matrix: Floats, known: Sequence[SeenTag], where: Mapping[int, Floats]
+) -> tuple[tuple[SeenTag, ...], float]:
+    """The tags that a picture-to-page perspective lands near their places, and their mean miss in mm."""
+    nearest: dict[int, tuple[float, SeenTag]] = {}
+    for tag in known:
+        miss = float(np.linalg.norm(_project(matrix, tag.corners) - where[tag.id], axis=1).max())
+        if miss < min(TAG_TOLERANCE_MM, nearest.get(tag.id, (np.inf, tag))[0]):
+            nearest[tag.id] = (miss, tag)
+    if not nearest:
+        return (), np.inf
+    return tuple(tag for _, tag in nearest.values()), float(np.mean([miss for miss, _ in nearest.values()]))
+
+
+def _shows_front(matrix: Floats, width: float, height: float) -> bool:
+    """Whether the whole page lies before the camera and is not mirrored."""
+    corners = np.array([[0, 0], [width, 0], [width, height], [0, height]], dtype=np.float64)
+    depth = corners @ matrix[2, :2] + matrix[2, 2]
+    if not np.all(np.isfinite(matrix)) or not (np.all(depth > 0) or np.all(depth < 0)):
+        return False
+    seen = _project(matrix, corners)
+    edges = np.roll(seen, -1, axis=0) - seen
+    after = np.roll(edges, -1, axis=0)
+    turns = edges[:, 0] * after[:, 1] - edges[:, 1] * after[:, 0]
+    return bool(np.all(turns > 0))

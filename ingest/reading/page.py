@@ -1,0 +1,166 @@
+"""One picture of a page: find the chart, flatten it, read its boxes."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from ingest.chart.layout import Layout
+from ingest.errors import PageError
+from ingest.paper import Box
+from ingest.reading.codes import FoundCode, read_code
+from ingest.reading.crops import box_crops
+from ingest.reading.flatten import Pose, find_near, flatten, misfit_mm, place, shrink_to
+from ingest.reading.frames import Fit, refine
+from ingest.reading.numerals import FLAT_PX_PER_MM, Numerals
+from ingest.reading.tags import SeenTag, find_tags, merged
+from ingest.reading.values import BoxReading, Candidate, Grey, PageReading
+
+FLAT_QUALITY = 85  # JPEG quality of the kept page: a third of a megabyte, and no edge is lost
+
+# A box whose frame is missing, on a page whose frames are otherwise seen, is covered or torn off.
+_PAGE_SEEN = 0.6
+_BOX_HIDDEN = 0.2
+
+_HIDDEN = (Candidate(None, "?", 1.0),)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Placed:
+    """A layout's tags found in a picture. picture: as given, or mirrored back."""
+
+    picture: Grey
+    layout: Layout
+    pose: Pose
+    tags: tuple[SeenTag, ...]
+
+    @property
+    def merit(self) -> tuple[int, float]:
+        return len(self.tags), -self.misfit_mm
+
+    @property
+    def misfit_mm(self) -> float:
+        return misfit_mm(self.pose, self.tags, self.layout.tags)
+
+
+def read_page(
+    grey: Grey, layouts: Mapping[str, Layout], chart_layouts: Mapping[str, str], numerals: Numerals
+) -> PageReading:
+    """Read one page.
+
+    layouts: by key. chart_layouts: chart code to layout key.
+
+    A box that is covered, torn off or outside the picture has the one candidate "?", never blank.
+    The chart of another challenge gives its code and its flattened page, but no readings.
+
+    Raises:
+        PageError: no chart can be placed; the message is for the teacher.
+    """
+    if grey.ndim != 2 or min(grey.shape) < 100:
+        raise PageError("this picture is too small to show a chart; hand in the photo or scan itself")
+    placed = _find(np.ascontiguousarray(grey), tuple(layouts.values()))
+    code = read_code(placed.picture, placed.pose, placed.layout)
+    candidates = _candidates(code, layouts, chart_layouts)
+    if not candidates:
+        picture, pose = shrink_to(placed.picture, placed.pose, FLAT_PX_PER_MM)
+        paper = placed.layout.paper
+        flat = flatten(picture, pose, Box(0, 0, paper.width, paper.height), FLAT_PX_PER_MM)
+        return _reading(code, (), flat, placed.misfit_mm, len(placed.tags))
+    layout, fit, seen = min(
+        ((layout, *_fitted(placed, layout)) for layout in candidates),
+        key=lambda option: option[1].residual_mm,
+    )
+    readings = _read_boxes(fit, layout, placed.picture, numerals)
+    return _reading(code, readings, fit.flat, fit.residual_mm, seen)
+
+
+def _find(grey: Grey, layouts: Sequence[Layout]) -> _Placed:
+    """The layout whose tags lie best in the picture, or in its mirror image."""
+    kinds = list({(layout.paper, layout.tags): layout for layout in layouts}.values())
+    problem = PageError("there is no chart layout to look for; print the charts first")
+    for hard in (False, True):
+        for picture in (grey, np.ascontiguousarray(grey[:, ::-1])):
+            tags = find_tags(picture, {tag.id for layout in kinds for tag in layout.tags}, hard=hard)
+            placed: list[_Placed] = []
+            for layout in kinds:
+                try:
+                    placed.append(_place(picture, layout, tags))
+                except PageError as error:
+                    problem = error
+            if placed:
+                best = max(placed, key=lambda option: option.merit)
+                if len(best.tags) >= 3 or hard:
+                    return best
+    raise problem
+
+
+def _place(picture: Grey, layout: Layout, tags: Sequence[SeenTag]) -> _Placed:
+    """Place by the tags, then look closely where the missing ones should be, and place again."""
+    paper = layout.paper
+    pose, agreed = place(tags, layout.tags, paper.width, paper.height)
+    missing = [tag for tag in layout.tags if tag.id not in {seen.id for seen in agreed}]
+    if missing and (more := find_near(picture, pose, missing)):
+        pose, agreed = place(merged((*agreed, *more)), layout.tags, paper.width, paper.height)
+    return _Placed(picture, layout, pose, agreed)
+
+
+def _candidates(
+    code: FoundCode, layouts: Mapping[str, Layout], chart_layouts: Mapping[str, str]
+) -> list[Layout]:
+    """The layouts that this chart may have; none if it is another challenge's."""
+    key = chart_layouts.get(code.code or "", "")
+    if key in layouts:
+        return [layouts[key]]
+    return [layout for layout in layouts.values() if code.challenge in (None, layout.challenge)]
+
+
+def _fitted(placed: _Placed, layout: Layout) -> tuple[Fit, int]:
+    """The refined pose under a layout, and how many of its tags were found."""
+    if layout.paper != placed.layout.paper or layout.tags != placed.layout.tags:
+        placed = _place(placed.picture, layout, placed.tags)
+    return refine(placed.picture, placed.pose, layout, placed.tags), len(placed.tags)
+
+
+def _read_boxes(fit: Fit, layout: Layout, picture: Grey, numerals: Numerals) -> tuple[BoxReading, ...]:
+    boxes = (*layout.boxes, *layout.outside)
+    read = numerals.read(box_crops(fit.flat, boxes), [box.kind for box in boxes])
+    hidden = _hidden(fit, [box.area for box in boxes], picture)
+    return tuple(
+        BoxReading(box.name, _HIDDEN if gone else tuple(candidates), ink)
+        for box, gone, (candidates, ink) in zip(boxes, hidden, read, strict=True)
+    )
+
+
+def _hidden(fit: Fit, areas: Sequence[Box], picture: Grey) -> Iterator[bool]:
+    """For each box, whether it is covered, torn off or outside the picture."""
+    height, width = picture.shape
+    for area, seen in zip(areas, fit.seen, strict=True):
+        corners = fit.pose.to_picture(
+            np.array(
+                [
+                    [area.left, area.top],
+                    [area.right, area.top],
+                    [area.right, area.bottom],
+                    [area.left, area.bottom],
+                ]
+            )
+        )
+        inside = np.all((corners >= 0) & (corners <= np.array([width - 1, height - 1])))
+        yield not inside or (seen < _BOX_HIDDEN and float(fit.seen.mean()) > _PAGE_SEEN)
+
+
+def _reading(
+    code: FoundCode, readings: Sequence[BoxReading], flat: Grey, residual_mm: float, tags_seen: int
+) -> PageReading:
+    _, jpeg = cv2.imencode(".jpg", flat, [cv2.IMWRITE_JPEG_QUALITY, FLAT_QUALITY])
+    return PageReading(
+        code=code.code,
+        code_challenge=code.challenge,
+        code_source=code.source,
+        written_name="",
+        readings=readings,
+        flat_jpeg=jpeg.tobytes(),
+        residual_mm=residual_mm,
+        tags_seen=tags_seen,
+    )

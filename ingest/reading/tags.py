@@ -1,0 +1,112 @@
+"""The square marks around a chart, found in a picture."""
+
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from ingest.reading.values import Grey
+
+# Long side, in pixels, to which a picture is reduced before looking for tags. A chart that fills
+# two thirds of the picture's length then has 5 pixels a tag cell, twice what the decoder needs.
+QUICK_SIDE = 1400
+HARD_SIDE = 2400
+_ENLARGE = 2.0  # the hard search enlarges small pictures by so much at most
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SeenTag:
+    """A tag in a picture.
+
+    corners: shape (4, 2), pixels with (0, 0) the middle of the first pixel; from the tag's own top left
+        corner clockwise as printed, so the picture may be turned, but not mirrored.
+    """
+
+    id: int
+    corners: npt.NDArray[np.float64]
+
+    @property
+    def centre(self) -> npt.NDArray[np.float64]:
+        return np.asarray(self.corners.mean(axis=0))
+
+    @property
+    def side(self) -> float:
+        """Mean length of a side in pixels."""
+        return float(np.linalg.norm(np.roll(self.corners, 1, axis=0) - self.corners, axis=1).mean())
+
+
+def find_tags(grey: Grey, wanted: Collection[int], *, hard: bool = False) -> tuple[SeenTag, ...]:
+    """The wanted tags in a picture; an id may come more than once where two charts are in view.
+
+    hard: look longer: larger picture, evened-out contrast, wider neighbourhoods.
+    """
+    long_side = max(grey.shape[:2], default=0)
+    if min(grey.shape[:2], default=0) < 16:
+        return ()
+    if not hard:
+        small, scale = _reduced(grey, QUICK_SIDE)
+        return _detect(small, scale, wanted, _parameters(3, 23, 10))
+    target = min(HARD_SIDE, int(long_side * _ENLARGE))
+    large, scale = _resized(grey, target)
+    evened = np.asarray(cv2.createCLAHE(clipLimit=4.0, tileGridSize=(8, 8)).apply(large), np.uint8)
+    soft = np.asarray(cv2.GaussianBlur(large, (0, 0), 1.2), np.uint8)
+    found = [
+        *_detect(evened, scale, wanted, _parameters(5, 65, 12)),
+        *_detect(soft, scale, wanted, _parameters(5, 65, 12)),
+    ]
+    return merged(found)
+
+
+def merged(tags: Iterable[SeenTag]) -> tuple[SeenTag, ...]:
+    """The tags with repeats of the same tag at the same place left out; the first one stays."""
+    kept: list[SeenTag] = []
+    for tag in tags:
+        if not any(tag.id == k.id and np.linalg.norm(tag.centre - k.centre) < k.side / 2 for k in kept):
+            kept.append(tag)
+    return tuple(kept)
+
+
+def _reduced(grey: Grey, long_side: int) -> tuple[Grey, float]:
+    """The picture shrunk by a whole number (fast), and that number."""
+    factor = max(1, round(max(grey.shape) / long_side))
+    if factor == 1:
+        return grey, 1.0
+    size = (max(1, grey.shape[1] // factor), max(1, grey.shape[0] // factor))
+    # Cut to a multiple first, so that the scale is exactly `factor` in both directions.
+    cut = grey[: size[1] * factor, : size[0] * factor]
+    return np.asarray(cv2.resize(cut, size, interpolation=cv2.INTER_AREA), np.uint8), float(factor)
+
+
+def _resized(grey: Grey, long_side: int) -> tuple[Grey, float]:
+    factor = max(grey.shape) / long_side
+    size = (max(1, round(grey.shape[1] / factor)), max(1, round(grey.shape[0] / factor)))
+    how = cv2.INTER_AREA if factor > 1 else cv2.INTER_CUBIC
+    return np.asarray(cv2.resize(grey, size, interpolation=how), np.uint8), factor
+
+
+def _parameters(narrowest: int, widest: int, step: int) -> cv2.aruco.DetectorParameters:
+    parameters = cv2.aruco.DetectorParameters()
+    parameters.adaptiveThreshWinSizeMin = narrowest
+    parameters.adaptiveThreshWinSizeMax = widest
+    parameters.adaptiveThreshWinSizeStep = step
+    parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
+    # The border is one cell wide, and there is ink beyond it: look no further than that.
+    parameters.relativeCornerRefinmentWinSize = 0.5
+    parameters.cornerRefinementWinSize = 5
+    return parameters
+
+
+def _detect(
+    picture: Grey, scale: float, wanted: Collection[int], parameters: cv2.aruco.DetectorParameters
+) -> tuple[SeenTag, ...]:
+    dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
+    quads, ids, _ = cv2.aruco.ArucoDetector(dictionary, parameters).detectMarkers(picture)
+    if not quads:
+        return ()  # and then ids is None
+    return tuple(
+        SeenTag(int(tag), (quad.reshape(4, 2).astype(np.float64) + 0.5) * scale - 0.5)
+        for tag, quad in zip(ids.ravel(), quads, strict=True)
+        if int(tag) in wanted
+    )
