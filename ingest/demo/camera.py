@@ -512,12 +512,14 @@ def _light(
     if dark > 0.05:
         light *= 1 - dark * _shadow(x, y, rng)
         damage.append(f"shadow {dark:.0%}")
+    exposure = rng.uniform(0.72, 1.0)  # what the phone makes of the sheet's brightness
     if rng.random() < severity.low_light:
-        light *= rng.uniform(0.45, 0.65)
+        exposure = rng.uniform(0.4, 0.6)
         damage.append("low light")
+    light *= exposure / max(0.2, float((light * paper).sum() / max(float(paper.sum()), 1.0)))
     warm, green = severity.colour_cast * rng.normal(0, 1, 2) * [1.0, 0.25]
     cast = np.array([1 + warm, 1 + green, 1 - warm])  # a lamp is warm or cool, seldom green or pink
-    cast *= rng.uniform(0.86, 1.0) / cast.max()
+    cast /= cast.mean()
     _multiply(picture, (light[..., None] * cast).astype(np.float32))
     if rng.random() < severity.glare:
         at = rng.uniform(-0.35, 0.35, 2)

@@ -61,10 +61,12 @@ def fill(
     """Write `entries` (by box name) into the page in place. Raises KeyError for an unknown box."""
     for name, entry in entries.items():
         area = areas[name]
+        # Chance of its own for every box: one changed entry leaves the others as they were.
+        own = np.random.default_rng(rng.integers(2**32))
         if entry.mark:
-            draw(picture, px_per_mm, initials(area, rng), writer.grown_up_pen, rng)
+            draw(picture, px_per_mm, initials(area, own), writer.grown_up_pen, own)
         else:
-            _fill_box(picture, px_per_mm, area, entry, writer, rng)
+            _fill_box(picture, px_per_mm, area, entry, writer, own)
 
 
 def _fill_box(

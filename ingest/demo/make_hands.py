@@ -16,6 +16,8 @@ from ingest.training.split import part_of
 
 ARCHIVES = ("unipen_digits", "unipen_symbols", "pendigits", "uji", "uji_symbols")
 SIGNS = "0123456789-:hminr"
+# Left to the outside check: this writer's 1 can be told from 7 only by the bar through the 7.
+PUZZLING = {"apa/8eba41"}
 STEP = 0.045  # of the digit height, between kept points; finer shows nothing at 12 mm box height
 DIGITS_KEPT, SIGNS_KEPT = 24, 6  # samples a writer, so that hands.npz stays under 300 KB
 
@@ -38,9 +40,9 @@ def test_writers(data: Path) -> tuple[Hand, ...]:
 
 
 def shipped_share(hands: Sequence[Hand]) -> tuple[Hand, ...]:
-    """Of those with all ten digits, two in three."""
+    """Of those with all ten digits that a person can read, two in three."""
     whole = [hand for hand in hands if hand.can_write("0123456789")]
-    return tuple(hand for index, hand in enumerate(whole) if index % 3 != 2)
+    return tuple(hand for index, hand in enumerate(whole) if index % 3 != 2 and hand.writer not in PUZZLING)
 
 
 def _spread(glyphs: Sequence[Glyph], most: int) -> list[Glyph]:
