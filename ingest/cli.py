@@ -73,7 +73,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         result = cli.main(
             args=None if argv is None else list(argv), prog_name="daybox", standalone_mode=False
         )
-        sys.stdout.flush()  # a reader that has gone shows here, not at interpreter exit
+        sys.stdout.flush()  # so that a reader that has gone shows now, not at interpreter exit
     except DayboxError as refusal:
         click.echo(f"error: {refusal}", err=True)
         return refusal.exit_code
@@ -86,7 +86,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     except OSError as failure:
         if failure.errno == errno.EPIPE:  # `daybox readings | head`
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-            return ExitCode.DONE
+            return 1  # as click does where it notices first
         if failure.errno is None:  # a library's own, so a bug
             raise
         click.echo(

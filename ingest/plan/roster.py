@@ -38,8 +38,8 @@ REQUIRED = ("student_id", "first_name", "last_name", "section")
 # Common practice, no source, but for OneRoster's givenName and familyName.
 _HEADINGS = {
     "student_id": "studentid id idnumber idno studentnumber studentno studentidnumber localid pupilid "
-    "identifier idestudiante iddelestudiante idalumno iddelalumno matricula numerodeestudiante "
-    "numerodealumno numerodematricula identificacion",
+    "identifier idestudiante iddeestudiante iddelestudiante idalumno iddealumno iddelalumno matricula "
+    "numerodeestudiante numerodealumno numerodematricula identificacion",
     "first_name": "firstname first given givenname givennames forename forenames nombres primernombre",
     "last_name": "lastname last surname surnames family familyname apellido apellidos primerapellido",
     "section": "section sectionname class classname classperiod period group homeroom block "
