@@ -16,7 +16,7 @@ Millimetres = Annotated[float, Field(gt=0, le=300)]
 Grey = Annotated[float, Field(ge=0, le=1)]  # 0 black, 1 white
 
 # What a sentence of the wording may ask for in braces.
-BLANKS = frozenset({"minutes", "month", "due", "title", "number"})
+BLANKS = frozenset({"minutes", "month", "title", "number", "weekday", "due"})
 
 
 class _Part(BaseModel):
@@ -94,8 +94,8 @@ class Words(_Part):
     hand_in_title: str
     hand_in: tuple[str, ...]
     hand_in_due: str
+    stars: str
     cautions: str
-    chart_code: str
 
     @model_validator(mode="after")
     def _blanks_are_known(self) -> "Words":

@@ -6,7 +6,7 @@ Sizes: everything here is in ems, that is, for type of size 1.
 import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property, lru_cache
+from functools import cache, cached_property, lru_cache
 from itertools import groupby
 from pathlib import Path
 
@@ -76,14 +76,15 @@ class Glyph:
 class Run:
     """Letters of one font and one direction.
 
-    text: in the order in which it is read. glyphs: from left to right; empty where the font's own
-    glyph for each letter, one after the other, is right. width: ems.
+    text: in the order in which it is read. glyphs: from left to right. width: ems.
+    plain: the font's own glyph for each letter, one after the other, is right.
     """
 
     face: "Face"
     text: str
     glyphs: tuple[Glyph, ...]
     width: float
+    plain: bool
 
 
 class Face:
@@ -117,9 +118,7 @@ class Face:
             zip(buffer.glyph_infos, buffer.glyph_positions, strict=True)
         ):
             glyphs.append(
-                Glyph(
-                    info.codepoint, (x + position.x_offset) / self.upem, position.y_offset / self.upem
-                )
+                Glyph(info.codepoint, (x + position.x_offset) / self.upem, position.y_offset / self.upem)
             )
             x += position.x_advance
             plain = (
@@ -128,10 +127,10 @@ class Face:
                 and position.x_advance == self.font.get_glyph_h_advance(info.codepoint)
                 and not (position.x_offset or position.y_offset)
             )
-        return Run(self, text, () if plain else tuple(glyphs), x / self.upem)
+        return Run(self, text, tuple(glyphs), x / self.upem, plain)
 
 
-@lru_cache(maxsize=None)  # two dozen fonts at most
+@cache  # two dozen fonts at most
 def load_face(name: str) -> Face:
     return Face(shipped.templates() / "fonts" / f"{name}.ttf")
 
@@ -140,7 +139,8 @@ def load_face(name: str) -> Face:
 def typeset(text: str, name: str = REGULAR) -> tuple[Run, ...]:
     """The runs of a line, from left to right. name: the font to be used wherever it has the letters.
 
-    Never fails: control characters are dropped, and a letter that no font has becomes a question mark in a lozenge.
+    Never fails: control characters are dropped, and a letter that no font has becomes a question mark
+    in a lozenge.
     """
     line = "".join(
         " " if letter.isspace() else letter
