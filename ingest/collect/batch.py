@@ -1,0 +1,391 @@
+"""Bulk import: from a pile of downloads to readings in the ledger.
+
+Two steps, each safe to stop at any moment and to repeat. First every file is copied into `originals/` and
+noted; from then on the download may go. Then whatever waits to be read is read, on all cores.
+"""
+
+import hashlib
+import os
+import tempfile
+import time
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from functools import partial
+from pathlib import Path
+from typing import TypeAlias
+
+from ingest.chart.layout import Layout
+from ingest.collect.crew import Mishap, Outcome, share_out
+from ingest.collect.owner import guess_owner
+from ingest.collect.pictures import open_pages
+from ingest.collect.unpack import Found, walk
+from ingest.errors import DayboxError, PageError, PictureError
+from ingest.ledger.records import NewPage, ReturnRecord, ReturnState
+from ingest.ledger.store import FILE_NAME as LEDGER_NAME
+from ingest.ledger.store import Ledger
+from ingest.reading.values import Grey, PageReading
+
+Reader: TypeAlias = Callable[[Grey], PageReading]  # raises PageError
+# From layouts by key, and layout keys by chart code, to a reader. Called in each reading process, so
+# it must be picklable: a function of a module.
+MakeReader: TypeAlias = Callable[[Mapping[str, Layout], Mapping[str, str]], Reader]
+# What is being done, how many are done, of how many (None: not known yet).
+Progress: TypeAlias = Callable[[str, int, int | None], None]
+
+WORKERS_MOST = 4  # each takes some 200 MB, and a teacher's laptop has other things to do
+PAGE_SECONDS = 120.0  # a page takes a fraction of a second; a file that is made to hang takes for ever
+
+
+@dataclass(frozen=True, slots=True)
+class Unread:
+    """Something that could not be read. path: as in `ReturnRecord`; page: None for the whole file."""
+
+    path: str
+    page: int | None
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """What collecting did.
+
+    files: met in what was given, systems' own files left out.
+    known: files among them whose very bytes had been collected before.
+    returns: read in this run, with those left waiting by an earlier one; pages: charts read on them.
+    ownerless: pages among those of which it is not certain whose they are.
+    lost: returns of which nothing could be read.
+    spoilt: single pages, or parts of pages, that could not be read in returns that otherwise were.
+    """
+
+    files: int
+    known: int
+    returns: int
+    pages: int
+    ownerless: int
+    lost: Sequence[Unread]
+    spoilt: Sequence[Unread]
+
+
+def load_reader(layouts: Mapping[str, Layout], chart_layouts: Mapping[str, str]) -> Reader:
+    """The reader that comes with the program."""
+    from ingest.reading.numerals import Numerals  # here, since the parent process has no use for them
+    from ingest.reading.page import read_page
+
+    numerals = Numerals.load()
+    return lambda grey: read_page(grey, layouts, chart_layouts, numerals)
+
+
+def collect(
+    ledger: Ledger,
+    paths: Sequence[Path],
+    *,
+    workers: int | None = None,
+    on_progress: Progress = lambda what, done, total: None,
+    make_reader: MakeReader = load_reader,
+    page_seconds: float = PAGE_SECONDS,
+) -> Summary:
+    """Take in everything in `paths` and read it. See the module for what is kept when.
+
+    workers: how many processes read; None: as many as there are cores, up to WORKERS_MOST.
+
+    Raises DayboxError before anything is done if a path is missing or no charts were printed, and
+    later if the disk is full or the ledger cannot be written.
+    """
+    _check_paths(paths)
+    if not ledger.charts():
+        raise DayboxError(
+            f"{ledger.folder}: no charts were printed here yet, so there is nothing that a return could be "
+            "read by. Run `daybox charts` first, or give the challenge's folder with --folder."
+        )
+    _sweep(ledger)
+    taken = _take_in(ledger, paths, on_progress)
+    read = _read_all(
+        ledger,
+        (*ledger.waiting(), *taken.again),
+        start=partial(_start, make_reader, ledger.layouts(), _chart_layouts(ledger)),
+        workers=workers or _default_workers(),
+        seconds=page_seconds,
+        on_progress=on_progress,
+    )
+    return Summary(
+        taken.files,
+        taken.known,
+        read.returns,
+        read.pages,
+        read.ownerless,
+        (*taken.lost, *read.lost),
+        tuple(read.spoilt),
+    )
+
+
+def _check_paths(paths: Sequence[Path]) -> None:
+    missing = [str(path) for path in paths if not path.exists()]
+    if missing:
+        names = ", ".join(missing[:3]) + (f" and {len(missing) - 3} more" if len(missing) > 3 else "")
+        raise DayboxError(
+            f"{names}: not there. Nothing was collected. Check the name, and put quotes around it if it has "
+            "blanks, then run the command again."
+        )
+
+
+def _chart_layouts(ledger: Ledger) -> dict[str, str]:
+    return {chart.code: chart.layout for chart in ledger.charts()}
+
+
+def _default_workers() -> int:
+    with suppress(AttributeError):  # not on all systems
+        return min(len(os.sched_getaffinity(0)), WORKERS_MOST)
+    return min(os.cpu_count() or 1, WORKERS_MOST)
+
+
+# -- first: take in -----------------------------------------------------------------------------------
+
+_PART_PREFIX = ".part-"
+
+
+class _Taken:
+    """Counts of the first step. again: returns that were refused before and were handed in once more."""
+
+    def __init__(self) -> None:
+        self.files = 0
+        self.known = 0
+        self.again: list[ReturnRecord] = []
+        self.lost: list[Unread] = []
+
+
+def _take_in(ledger: Ledger, paths: Sequence[Path], on_progress: Progress) -> _Taken:
+    """Copy every file into `originals/` and note it in the ledger, or note why not."""
+    known = {record.sha256: record for record in ledger.returns()}
+    taken = _Taken()
+    for found in walk(paths, leave_out=partial(_is_own, ledger.folder.resolve())):
+        taken.files += 1
+        on_progress("Taking in", taken.files, None)
+        sha256, problem = _keep(ledger, found)
+        new = ledger.add_return(found.label, sha256, found.dated)
+        if new is None:
+            before = known.get(sha256)
+            if before is None or before.state != ReturnState.REFUSED:
+                taken.known += 1
+            elif problem:
+                taken.lost.append(Unread(found.label, None, problem))
+            elif before not in taken.again:
+                # What went wrong then may go right now: there is more memory, or a newer Daybox.
+                taken.again.append(before)
+        elif problem:
+            ledger.finish_return(new, (), ReturnState.REFUSED, problem)
+            taken.lost.append(Unread(found.label, None, problem))
+    return taken
+
+
+def _is_own(folder: Path, path: Path) -> bool:
+    """Whether a path is the challenge's own: someone may collect the folder that the challenge is in."""
+    if path.with_suffix(".layout.json").exists():  # charts as they were printed, not as they came back
+        return True
+    return path.parent == folder and (
+        path.name in ("originals", "pages")
+        or path.name.startswith(LEDGER_NAME)
+        or path.suffix in (".toml", ".csv", ".json")
+    )
+
+
+def _keep(ledger: Ledger, found: Found) -> tuple[str, str]:
+    """Copy the bytes into `originals/`, under their hash. Returns the hash and the problem, if any.
+
+    Of a file without bytes, what is said of it stands in for them, so that it has one record as well.
+    """
+    stand_in = hashlib.sha256(f"{found.label}\0{found.problem}".encode()).hexdigest()
+    if found.content is None:
+        return stand_in, found.problem
+    originals = _originals(ledger)
+    try:
+        originals.mkdir(exist_ok=True)
+        handle, part = tempfile.mkstemp(prefix=_PART_PREFIX, dir=originals)
+        try:
+            with os.fdopen(handle, "wb") as file:
+                digest = hashlib.sha256()
+                while True:
+                    try:
+                        chunk = found.content.read(1024 * 1024)
+                    except OSError as error:  # the download's disk, not ours
+                        return stand_in, f"This cannot be read to its end ({error.strerror})."
+                    if not chunk:
+                        break
+                    digest.update(chunk)
+                    file.write(chunk)
+            original = ledger.original_path(digest.hexdigest())
+            if not original.exists():
+                os.replace(part, original)
+        finally:
+            Path(part).unlink(missing_ok=True)
+    except OSError as error:
+        raise DayboxError(
+            f"{originals}: the originals cannot be kept ({error.strerror}). What was taken in so far is "
+            "safe. Make room or change the folder's permissions, then run the same command again."
+        ) from error
+    return digest.hexdigest(), found.problem
+
+
+def _originals(ledger: Ledger) -> Path:
+    return ledger.original_path("any").parent
+
+
+def _sweep(ledger: Ledger) -> None:
+    """Delete what killed runs left half written, if it is so old that no other run can be writing it."""
+    ledger.sweep()
+    for part in _originals(ledger).glob(f"{_PART_PREFIX}*"):
+        with suppress(OSError):
+            if part.stat().st_mtime < time.time() - 24 * 3600:
+                part.unlink()
+
+
+# -- then: read ---------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class _Job:
+    """A return to be read: which, and where its bytes are."""
+
+    record: ReturnRecord
+    original: Path
+
+
+@dataclass(frozen=True, slots=True)
+class _Leaf:
+    """A page as it comes from a reading process. note: what is wrong with it although it was read."""
+
+    page: NewPage
+    note: str
+
+
+_Refusal: TypeAlias = str  # why there are no pages at all
+_Item: TypeAlias = _Leaf | _Refusal
+
+
+class _Read:
+    """Counts of the second step."""
+
+    def __init__(self) -> None:
+        self.returns = 0
+        self.pages = 0
+        self.ownerless = 0
+        self.lost: list[Unread] = []
+        self.spoilt: list[Unread] = []
+
+
+def _read_all(
+    ledger: Ledger,
+    records: Sequence[ReturnRecord],
+    *,
+    start: Callable[[], Callable[[_Job], Iterator[_Item]]],
+    workers: int,
+    seconds: float,
+    on_progress: Progress,
+) -> _Read:
+    students = ledger.students()
+    owners = {chart.code: chart.student_id for chart in ledger.charts()}
+    read = _Read()
+    on_progress("Reading", 0, len(records))
+    jobs = (_Job(record, ledger.original(record)) for record in records)
+    outcomes = share_out(jobs, start, workers=min(workers, max(1, len(records))), seconds=seconds)
+    try:
+        for done, outcome in enumerate(outcomes, start=1):
+            record = outcome.job.record
+            leaves = [item for item in outcome.items if isinstance(item, _Leaf)]
+            refusal = _refusal(outcome, seconds)
+            if refusal:
+                ledger.finish_return(record.id, (), ReturnState.REFUSED, refusal)
+                read.lost.append(Unread(record.path, None, refusal))
+            else:
+                guess = guess_owner(record.path, students)
+                pages = [
+                    replace(leaf.page, guess=guess.student_id, guess_score=guess.score) for leaf in leaves
+                ]
+                notes = [f"Page {leaf.page.number}: {leaf.note}" for leaf in leaves if leaf.note]
+                ledger.finish_return(record.id, pages, ReturnState.DONE, " ".join(notes))
+                _count(read, record, leaves, owners)
+            on_progress("Reading", done, len(records))
+    finally:
+        outcomes.close()
+    return read
+
+
+def _refusal(outcome: Outcome[_Job, _Item], seconds: float) -> str:
+    """Why a return could not be read at all, or ""."""
+    if outcome.mishap is Mishap.TOO_SLOW:
+        return f"Reading this took longer than {seconds:.0f} seconds a page, so it was given up."
+    if outcome.mishap is Mishap.DIED:
+        return "The process that read this stopped, perhaps for want of memory. Try it again, or by itself."
+    refusals = [item for item in outcome.items if isinstance(item, str)]
+    if refusals:
+        return refusals[0]
+    return "" if outcome.items else "There are no pages in this file."
+
+
+def _count(
+    read: _Read, record: ReturnRecord, leaves: Sequence[_Leaf], owners: Mapping[str, str | None]
+) -> None:
+    charts = [leaf.page.reading for leaf in leaves if leaf.page.reading]
+    read.returns += 1
+    read.pages += len(charts)
+    read.ownerless += sum(1 for chart in charts if chart.code is None or owners.get(chart.code) is None)
+    problems = [
+        Unread(record.path, leaf.page.number if len(leaves) > 1 else None, why)
+        for leaf in leaves
+        if (why := leaf.page.problem or leaf.note)
+    ]
+    (read.spoilt if charts else read.lost).extend(problems)
+
+
+# -- in a reading process -----------------------------------------------------------------------------
+
+
+def _start(
+    make_reader: MakeReader, layouts: Mapping[str, Layout], chart_layouts: Mapping[str, str]
+) -> Callable[[_Job], Iterator[_Item]]:
+    """Make ready a reading process; what it then does with each job."""
+    import cv2
+    import pillow_heif
+
+    # One core each: as many processes as cores, each with threads for all cores, would only be in each
+    # other's way. Tesseract is a program of its own and listens to OpenMP's variable.
+    os.environ["OMP_THREAD_LIMIT"] = "1"
+    cv2.setNumThreads(1)
+    pillow_heif.options.DECODE_THREADS = 1
+    return partial(_read_return, make_reader(layouts, chart_layouts), layouts, chart_layouts)
+
+
+def _read_return(
+    reader: Reader, layouts: Mapping[str, Layout], chart_layouts: Mapping[str, str], job: _Job
+) -> Iterator[_Item]:
+    try:
+        for picture in open_pages(job.original):
+            if picture.grey is None:
+                yield _Leaf(NewPage(picture.number, picture.problem, None), "")
+                continue
+            try:
+                reading = reader(picture.grey)
+            except PageError as error:
+                problem = f"{error} {picture.problem}".strip()
+                yield _Leaf(NewPage(picture.number, problem, None), "")
+            except Exception as error:  # a mistake of ours, but it must not cost the others their evening
+                problem = f"Daybox stumbled over this page ({type(error).__name__}: {error})."
+                yield _Leaf(NewPage(picture.number, problem, None), "")
+            else:
+                layout = _layout_key(reading, layouts, chart_layouts)
+                yield _Leaf(NewPage(picture.number, "", reading, layout), picture.problem)
+    except PictureError as error:
+        yield str(error)
+
+
+def _layout_key(
+    reading: PageReading, layouts: Mapping[str, Layout], chart_layouts: Mapping[str, str]
+) -> str | None:
+    """The layout that a page was read with: its code's, or the one that has all the boxes."""
+    if reading.code and reading.code in chart_layouts:
+        return chart_layouts[reading.code]
+    names = {box.box for box in reading.readings}
+    for key, layout in layouts.items():
+        if names and names <= {box.name for box in (*layout.boxes, *layout.outside)}:
+            return key
+    return None
