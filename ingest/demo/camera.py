@@ -250,6 +250,15 @@ def photograph(
     return Photo(_develop(picture, quality, rng), shown, grid, tuple(damage))
 
 
+def flatbed(page: Picture, page_mm: tuple[float, float], rng: np.random.Generator) -> bytes:
+    """Scan a page (as for `photograph`) on the school office's copier: grey JPEG bytes, any way up."""
+    scan, _ = _photocopy(page, page_mm, rng)
+    turned = np.rot90(cv2.cvtColor(scan, cv2.COLOR_RGB2GRAY), int(rng.integers(4)))
+    buffer = io.BytesIO()
+    Image.fromarray(np.ascontiguousarray(turned)).save(buffer, "JPEG", quality=75)
+    return buffer.getvalue()
+
+
 def _frame(rng: np.random.Generator, severity: Severity) -> tuple[int, int]:
     """Width and height in px of a 4:3 (now and then 16:9) frame, either way up."""
     pixels = float(rng.choice(severity.megapixels)) * 1e6
