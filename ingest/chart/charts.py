@@ -3,9 +3,11 @@
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from difflib import get_close_matches
 
 from ingest.chart.code import new_code
 from ingest.chart.layout import ChartBox, Kind, Layout
+from ingest.errors import PlanError
 from ingest.plan.roster import Student
 
 
@@ -15,6 +17,28 @@ class Chart:
 
     code: str
     student: Student | None
+
+
+def choose_students(
+    roster: Sequence[Student], sections: Sequence[str], ids: Sequence[str]
+) -> tuple[Student, ...]:
+    """Those of any of the sections or ids, in the roster's order; all if neither is given.
+
+    Raises PlanError for a section or an id that the roster lacks.
+    """
+    _refuse_unknown(sections, {student.section for student in roster}, "section")
+    _refuse_unknown(ids, {student.id for student in roster}, "student id")
+    if not (sections or ids):
+        return tuple(roster)
+    return tuple(student for student in roster if student.section in sections or student.id in ids)
+
+
+def _refuse_unknown(given: Sequence[str], known: set[str], what: str) -> None:
+    for word in given:
+        if word not in known:
+            near = get_close_matches(word, known, n=1, cutoff=0.5)
+            hint = f'Did you mean "{near[0]}"?' if near else f"Look it up in the roster's {what} column."
+            raise PlanError(f'The roster has no {what} "{word}". {hint}')
 
 
 def assign_codes(

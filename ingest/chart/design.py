@@ -1,18 +1,16 @@
 """A chart design: sizes, lines, columns and wording, kept as data in `templates/`."""
 
 import string
-import tomllib
-from collections.abc import Iterable
-from difflib import get_close_matches
+from collections.abc import Iterable, Mapping
 from pathlib import Path
-from typing import Annotated, Any, get_args
+from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from ingest import shipped
 from ingest.errors import DesignError
+from ingest.settings import parse_toml, problems
 
-Millimetres = Annotated[float, Field(gt=0, le=300)]
 Grey = Annotated[float, Field(ge=0, le=1)]  # 0 black, 1 white
 
 # What a sentence of the wording may ask for in braces.
@@ -20,27 +18,27 @@ BLANKS = frozenset({"minutes", "month", "title", "number", "weekday", "due"})
 
 
 class _Part(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
 
 class Sizes(_Part):
     """All in millimetres; meanings stand beside the values in `templates/minutes.toml`."""
 
-    margin: Annotated[float, Field(ge=6, le=15)]
+    margin: Annotated[float, Field(ge=6, le=12)]
     tag: Annotated[float, Field(ge=10, le=12)]
-    header: Millimetres
-    footer: Millimetres
-    day_width: Annotated[float, Field(ge=20)]
-    day_width_most: Millimetres
-    day_height: Annotated[float, Field(ge=10)]
-    day_height_most: Annotated[float, Field(le=17)]
-    strip: Annotated[float, Field(ge=3.5)]
-    total_width: Annotated[float, Field(ge=16)]
-    initials_width: Annotated[float, Field(ge=12)]
-    month_width: Annotated[float, Field(ge=20)]
-    gap: Annotated[float, Field(ge=1)]
-    name_height: Annotated[float, Field(ge=7)]
-    qr_module: Annotated[float, Field(ge=0.72, le=1.2)]  # version 2 has 25 modules: at least 18 mm
+    header: Annotated[float, Field(ge=46, le=90)]
+    footer: Annotated[float, Field(ge=40, le=90)]
+    day_width: Annotated[float, Field(ge=20, le=32)]
+    day_width_most: Annotated[float, Field(ge=20, le=32)]
+    day_height: Annotated[float, Field(ge=10, le=17)]
+    day_height_most: Annotated[float, Field(ge=10, le=17)]
+    strip: Annotated[float, Field(ge=4.5, le=8)]
+    total_width: Annotated[float, Field(ge=16, le=40)]
+    initials_width: Annotated[float, Field(ge=12, le=40)]
+    month_width: Annotated[float, Field(ge=20, le=50)]
+    gap: Annotated[float, Field(ge=1.5, le=15)]
+    name_height: Annotated[float, Field(ge=9, le=10)]
+    qr_module: Annotated[float, Field(ge=0.72, le=0.9)]  # version 2 has 25 modules: at least 18 mm
 
     @model_validator(mode="after")
     def _most_is_not_less(self) -> "Sizes":
@@ -104,7 +102,7 @@ class Words(_Part):
                 for blank in _blanks(key, sentence):
                     if blank not in BLANKS:
                         known = ", ".join(f"{{{name}}}" for name in sorted(BLANKS))
-                        raise ValueError(f'"{key}" has {{{blank}}}, which nothing fills; there are {known}')
+                        raise ValueError(f"{key} has {{{blank}}}, which nothing fills; there are {known}")
         return self
 
 
@@ -148,23 +146,40 @@ def load_design(name_or_path: str, folder: Path) -> Design:
                 "of your own give the path of its file, which ends in .toml."
             )
     try:
-        data = tomllib.loads(path.read_text(encoding="utf-8"))
+        content = path.read_bytes()
     except FileNotFoundError:
         raise DesignError(
-            f"{path}: there is no such chart design file. Correct design in challenge.toml, or copy the file "
-            "there."
+            f"There is no chart design {path}. Correct design in challenge.toml, or put the file there."
         ) from None
-    except (OSError, UnicodeDecodeError) as problem:
-        raise DesignError(f"{path}: the chart design cannot be opened ({problem}).") from problem
-    except tomllib.TOMLDecodeError as problem:
+    except OSError as error:
         raise DesignError(
-            f"{path}: the chart design is not valid TOML: {problem}. Mend that line, or start again from a "
-            "copy of a shipped design."
-        ) from problem
-    try:
-        return Design.model_validate({**data, "name": path.stem})
-    except ValidationError as problem:
-        raise DesignError(f"{path}: {_explain(problem)}") from problem
+            f"{path}: the chart design cannot be opened: {error.strerror}. Put a file there that can be "
+            "read, then run the same command again."
+        ) from error
+    data = parse_toml(content, str(path), DesignError)
+    wrong = _wrong_words(data.get("words"))
+    if not wrong:
+        try:
+            return Design.model_validate({**data, "name": path.stem})
+        except ValidationError as error:
+            wrong = problems(error, Design)
+    raise DesignError(
+        f"The chart design {path} cannot be used: {'; '.join(wrong)}. Mend that, with a shipped design as "
+        "the example, and run the same command again."
+    )
+
+
+def _wrong_words(words: object) -> list[str]:
+    """What is wrong within the wordings; what is no wording at all is left to `Design`."""
+    wrong = []
+    if isinstance(words, Mapping):
+        for language, part in words.items():
+            if isinstance(part, Mapping):
+                try:
+                    Words.model_validate(part)
+                except ValidationError as error:
+                    wrong += [f"words.{language}.{problem}" for problem in problems(error, Words)]
+    return wrong
 
 
 def _blanks(key: str, sentence: str) -> Iterable[str]:
@@ -172,40 +187,5 @@ def _blanks(key: str, sentence: str) -> Iterable[str]:
         return [blank for _, blank, _, _ in string.Formatter().parse(sentence) if blank is not None]
     except ValueError as problem:
         raise ValueError(
-            f'"{key}" has a brace that is not closed ({problem}); write {{{{ for a brace'
+            f"{key} has a brace that does not belong ({problem}); double it to print it"
         ) from None
-
-
-def _explain(problem: ValidationError) -> str:
-    """The first thing that is wrong, with the key's full name."""
-    error = problem.errors()[0]
-    where = ".".join(str(step) for step in error["loc"])
-    more = len(problem.errors()) - 1
-    rest = f" ({more} more after this one.)" if more else ""
-    if error["type"] == "extra_forbidden":
-        near = get_close_matches(str(error["loc"][-1]), _keys_at(error["loc"][:-1]), n=1, cutoff=0.6)
-        hint = f' Did you mean "{near[0]}"?' if near else " Take it out."
-        return f'the chart design has an unknown key "{where}".{hint}{rest}'
-    if error["type"] == "missing":
-        return f'the chart design lacks the key "{where}". Copy it from a shipped design.{rest}'
-    said = error["msg"].removeprefix("Value error, ")
-    value = error["input"]
-    got = f" (it is {value!r})" if isinstance(value, (str, int, float, bool)) else ""
-    return f'in the chart design, "{where}" is not good: {said}{got}. Mend it there.{rest}'
-
-
-def _keys_at(loc: tuple[Any, ...]) -> list[str]:
-    """The known keys of the part of the design that `loc` leads to."""
-    part: type[BaseModel] = Design
-    steps = list(loc)
-    while steps:
-        step = steps.pop(0)
-        kind = part.model_fields[step].annotation if step in part.model_fields else None
-        inner = [kind, *get_args(kind)]
-        parts = [one for one in inner if isinstance(one, type) and issubclass(one, BaseModel)]
-        if not parts:
-            return []
-        part = parts[-1]
-        if part is Words and steps:
-            steps.pop(0)  # the language
-    return [key for key in part.model_fields if part is not Design or key != "name"]

@@ -129,7 +129,7 @@ def lay_out(challenge: Challenge, design: Design) -> Layout:
     name = Box(
         _mm(name_left), _mm(sizes.margin + 6.0), _mm(qr.left - quiet - 3.0 - name_left), sizes.name_height
     )
-    return Layout(
+    layout = Layout(
         challenge=str(challenge.month),
         design=design.name,
         paper=paper,
@@ -139,6 +139,39 @@ def lay_out(challenge: Challenge, design: Design) -> Layout:
         qr=qr,
         letters=letters,
         name=name,
+    )
+    _refuse_overlaps(layout, design)
+    return layout
+
+
+def _refuse_overlaps(layout: Layout, design: Design) -> None:
+    """Every place needs its own paper, within the printer's margin, with the white that it must have."""
+    places = [(f"the box {box.name}", box.area.grown(FRAME_DISTANCE / 2)) for box in layout.boxes]
+    places += [(f"tag {tag.id}", tag.area.grown(tag.area.width / TAG_CELLS)) for tag in layout.tags]
+    places += [
+        ("the QR code", layout.qr.grown(QR_QUIET_MODULES * layout.qr.width / QR_MODULES - 0.01)),
+        ("the chart code", layout.letters),
+        ("the name", layout.name.grown(FRAME_DISTANCE)),
+    ]
+    for place, (what, box) in enumerate(places):
+        hit = next((other for other, theirs in places[:place] if _overlap(box, theirs)), None)
+        margin = design.sizes.margin - design.sizes.tag / TAG_CELLS
+        if box.left < margin or box.right > layout.paper.width - margin:
+            hit = "the edge of the sheet"
+        if hit:
+            raise DesignError(
+                f'With the chart design "{design.name}", {what} gets too near to {hit} on '
+                f"{layout.paper.name} paper. Change the sizes of what stands there; the shipped design "
+                "shows sizes that fit."
+            )
+
+
+def _overlap(one: Box, other: Box) -> bool:
+    return (
+        one.left < other.right
+        and other.left < one.right
+        and one.top < other.bottom
+        and other.top < one.bottom
     )
 
 

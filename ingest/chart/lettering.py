@@ -76,7 +76,8 @@ class Glyph:
 class Run:
     """Letters of one font and one direction.
 
-    text: in the order in which it is read. glyphs: from left to right. width: ems.
+    text: from left to right, as PDF has it, so that letters of Arabic and Hebrew are in reverse.
+    glyphs: from left to right. width: ems.
     plain: the font's own glyph for each letter, one after the other, is right.
     """
 
@@ -127,7 +128,8 @@ class Face:
                 and position.x_advance == self.font.get_glyph_h_advance(info.codepoint)
                 and not (position.x_offset or position.y_offset)
             )
-        return Run(self, text, tuple(glyphs), x / self.upem, plain)
+        seen = text[::-1] if right_to_left else text
+        return Run(self, seen, tuple(glyphs), x / self.upem, plain)
 
 
 @cache  # two dozen fonts at most

@@ -114,8 +114,7 @@ class Pen:
         line.setTextTransform(1, 0, 0, -1, x, y)
         line.setFont(run.face.pdf_name, em)
         if hollow or not run.plain:
-            # Drawn as outlines; over them lies invisible text, in reading order, for searching and
-            # copying.
+            # Drawn as outlines; over them lies invisible text for searching and copying.
             self._outlines(place, run, em, grey, hollow)
             natural = pdfmetrics.stringWidth(run.text, run.face.pdf_name, em)
             line.setHorizScale(100 * run.width * em / natural if natural else 100)

@@ -1,0 +1,77 @@
+"""`daybox charts`: the printable PDF, and beside it where every box is."""
+
+import shlex
+from pathlib import Path
+
+import click
+
+from ingest.cells import write_whole
+from ingest.chart.charts import Chart, assign_codes, choose_students, layout_file
+from ingest.chart.design import load_design
+from ingest.chart.drawing import draw_charts
+from ingest.chart.layout import lay_out
+from ingest.ledger.records import ChartRecord
+from ingest.ledger.store import Ledger
+from ingest.plan.challenge import load_challenge
+from ingest.plan.roster import load_roster
+
+
+def _pdf(context: click.Context, parameter: click.Parameter, path: Path | None) -> Path | None:
+    if path is not None and path.suffix.lower() != ".pdf":
+        raise click.BadParameter(f"{path} should end in .pdf.")
+    if path is not None and not path.parent.is_dir():
+        raise click.BadParameter(f"There is no folder {path.parent}. Make it first.")
+    return path
+
+
+@click.command()
+@click.option("--section", "sections", multiple=True, metavar="S", help="Only this section; may be repeated.")
+@click.option("--student", "ids", multiple=True, metavar="ID", help="Only this student; may be repeated.")
+@click.option("--spare", default=0, type=click.IntRange(0, 500), metavar="N", help="Charts without a name.")
+@click.option(
+    "--out", type=click.Path(path_type=Path), callback=_pdf, show_default="charts.pdf in the folder"
+)
+@click.option("--folder", type=click.Path(path_type=Path), default=Path(), help="The challenge's folder.")
+def command(
+    sections: tuple[str, ...], ids: tuple[str, ...], spare: int, out: Path | None, folder: Path
+) -> None:
+    """Print the charts: one PDF, a page a student, then the spare ones.
+
+    A student keeps the same chart however often it is printed; spare charts are new each time.
+    """
+    challenge = load_challenge(folder)
+    roster = load_roster(folder / "roster.csv")
+    students = choose_students(roster, sections, ids)
+    design = load_design(challenge.design, folder)
+    layout = lay_out(challenge, design)
+    pdf = out or folder / "charts.pdf"
+
+    with Ledger.open(folder) as ledger:
+        ledger.sync_roster(roster)
+        key = ledger.add_layout(layout)
+        known = ledger.charts()
+        printed = {c.student_id: c.code for c in known if c.student_id and c.layout == key}
+        charts = assign_codes(students, spare, printed, {chart.code for chart in known})
+        drawn = draw_charts(challenge, design, layout, charts)
+        # The ledger first: a chart that it does not know must never reach a printer.
+        ledger.add_charts([ChartRecord(c.code, c.student.id if c.student else None, key) for c in charts])
+    places = pdf.with_suffix(".layout.json")
+    write_whole(places, layout_file(layout, charts).encode())
+    write_whole(pdf, drawn)
+
+    click.echo(f"{challenge.title} ({challenge.month}): {_counted(charts)}.")
+    click.echo(f"  {pdf}\n      Print it at 100 %, on one side, in black and white if you like.")
+    click.echo(f"  {places}\n      Where every box is, for other programs.")
+    at = "" if folder.resolve() == Path.cwd() else f" --folder {shlex.quote(str(folder))}"
+    click.echo(f"When charts come back: daybox collect{at} PATH, the PATH of what you downloaded.")
+
+
+def _counted(charts: tuple[Chart, ...]) -> str:
+    named = sum(chart.student is not None for chart in charts)
+    spares = len(charts) - named
+    words = []
+    if named:
+        words.append(f"{named} chart{'s' if named != 1 else ''} with names")
+    if spares:
+        words.append(f"{spares} spare chart{'s' if spares != 1 else ''}")
+    return " and ".join(words)
