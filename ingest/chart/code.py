@@ -9,9 +9,9 @@ from stdnum.iso7064 import mod_37_36
 
 from ingest.plan.month import Month
 
-# The digits and capitals that print, copies and print-reading programs keep apart. Left out: 0 O, 1 I L,
-# 2 Z, 5 S, 8 B, 6 G, and U beside V, which are taken for one another; then A and E, because without
-# vowels no code spells a word that a child would be teased with.
+# The digits and capitals that print, copies and print-reading programs keep apart. Left out are those
+# taken for one another, 0 O, 1 I L, 2 Z, 5 S and 8 B; G, which is taken for 6, and U, for V; and A and E,
+# because without vowels no code spells a word that a child would be teased with.
 # 21 characters, seven of them by chance: 1.8e9 codes, so that a code cannot be guessed by trying.
 ALPHABET = "34679CDFHJKMNPQRTVWXY"
 RANDOM_LENGTH = 7

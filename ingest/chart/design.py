@@ -183,9 +183,15 @@ def _wrong_words(words: object) -> list[str]:
 
 
 def _blanks(key: str, sentence: str) -> Iterable[str]:
+    """The names in a sentence's braces. Raises ValueError for braces that hold no mere name."""
     try:
-        return [blank for _, blank, _, _ in string.Formatter().parse(sentence) if blank is not None]
+        parts = list(string.Formatter().parse(sentence))
     except ValueError as problem:
         raise ValueError(
             f"{key} has a brace that does not belong ({problem}); double it to print it"
         ) from None
+    for _, blank, form, conversion in parts:
+        if blank is not None:
+            if form or conversion:
+                raise ValueError(f"{key} has {{{blank}}} with more in the braces than the word")
+            yield blank

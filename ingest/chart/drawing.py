@@ -187,8 +187,10 @@ class _Page:
         if self.challenge.hand_in.due:
             hand_in.append(self.words.hand_in_due)
         self._titled(pen, self.words.hand_in_title, hand_in, Box(middle + half + 5, top, half, bottom - top))
-        beside = month.right + (self.right - month.right) / 2
-        decoration.star(pen, (beside, month.centre[1]), min(5.0, (self.right - month.right) / 2 - 1))
+        beside = self.right - month.right
+        if beside > 8:
+            place = (month.right + beside / 2, month.centre[1])
+            decoration.star(pen, place, min(5.0, beside / 2 - 1))
         left = bottom_left.right + _TAG_CLEARANCE
         below = Box(left, bottom_left.top + 1.5, bottom_middle.left - _TAG_CLEARANCE - left, 10)
         self._paragraphs(pen, [self._filled(self.words.cautions)], below, most=7, grey=0.2)

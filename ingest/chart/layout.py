@@ -119,7 +119,11 @@ def lay_out(challenge: Challenge, design: Design) -> Layout:
                 _box(f"initials:{row + 1}", Kind.MARK, initials_left, line, sizes.initials_width, day_height)
             )
     month_top = top + len(weeks) * pitch + sizes.strip + 2.0
-    boxes.append(_box("month", Kind.TOTAL, total_left, month_top, sizes.month_width, sizes.day_height))
+    grid_right = initials_left
+    if design.columns.initials:
+        grid_right += sizes.initials_width + 2 * FRAME_DISTANCE
+    month_left = min(total_left, grid_right - sizes.month_width - 2 * FRAME_DISTANCE)
+    boxes.append(_box("month", Kind.TOTAL, month_left, month_top, sizes.month_width, sizes.day_height))
 
     qr_side = QR_MODULES * sizes.qr_module
     quiet = QR_QUIET_MODULES * sizes.qr_module
