@@ -1,0 +1,246 @@
+"""The chart read as a whole: the days of a week should add up to its total, the weeks to the month's.
+
+Given the ink alone, boxes are independent; the sums tie them together. The model:
+
+- A day says one of its candidates; the probability that they leave over is spread evenly over
+  0..most_per_day. A blank day adds nothing; something that is no number could be any of 0..most_per_day.
+- A week's written total is the sum of its days with probability 1 - slips. Otherwise the child slipped:
+  half of the slips land evenly within an hour of the sum (a wrong carry, a day forgotten), the other
+  half evenly on anything from nothing to the highest possible sum.
+- The month's written total is likewise the sum of all days or, as often, of the written week totals.
+- A blank or unreadable total says nothing; nor does one too high for any sum, beyond that it is a slip.
+
+Inference is exact: sums are integers, so their distributions are vectors, and leaving one box out of a
+sum is a product of Fourier transforms.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from functools import cache
+
+import numpy as np
+import numpy.typing as npt
+
+from ingest.reading.values import Candidate
+
+# How often a child adds wrongly. An assumption, no source. Higher: sums settle less, and a total that
+# disagrees throws less doubt on the days.
+SLIPS = 0.05
+
+# How far the nearer half of the slips miss, in minutes either way. An assumption, no source.
+NEAR = 60
+
+MINUTES_IN_A_DAY = 1440  # a day that says more is treated like one that says no number
+
+Vector = npt.NDArray[np.float64]
+Candidates = Sequence[Candidate]  # of one box, as in `BoxReading`
+
+
+@dataclass(frozen=True, slots=True)
+class Week:
+    """One row of the chart. total: empty if the chart has no such box."""
+
+    days: Sequence[Candidates]
+    total: Candidates = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Sums:
+    """All boxes of a chart that take part in its sums."""
+
+    weeks: Sequence[Week]
+    month: Candidates = ()
+
+
+def weigh(sums: Sums, most_per_day: int, slips: float = SLIPS) -> Sums:
+    """The same boxes and candidates, with probabilities given the whole chart; most probable first.
+
+    A value that is no candidate of a box is never brought in: what the sums alone suggest stays in the
+    probability that is left over.
+    """
+    if all(_says_nothing(box) for box in (*(week.total for week in sums.weeks), sums.month)):
+        return sums
+
+    adding = _Adding(slips)
+    top_day = max([most_per_day, *(_value(c) for week in sums.weeks for box in week.days for c in box)])
+    top_week = top_day * max(len(week.days) for week in sums.weeks)
+    totals = [_total(week.total, top_week, slips) for week in sums.weeks]
+    seen, silent = np.array([t[0] for t in totals]), np.array([[t[1]] for t in totals])
+    month_seen, month_silent = _total(sums.month, top_week * len(sums.weeks), slips)
+
+    # How the days of each week add up. From here on, rows are weeks and columns are sums.
+    size = _round_size(top_week + 1)
+    days = np.fft.rfft(_days(sums.weeks, most_per_day, top_day), size)
+    added = np.maximum(np.fft.irfft(days.prod(axis=1), size)[:, : top_week + 1], 0)
+
+    # How the weeks stand to the month's total. It adds either the days, or what the weeks' totals say, where
+    # a silent one is passed over for its days: the same probability, laid out by two different sums.
+    by_days = added * (silent + adding.told(seen))
+    by_total = added * silent + seen * adding.told(added)
+    scale = by_days.sum(axis=1, keepdims=True)
+    half = adding.exact(month_seen) / 2
+    all_days, rest_days = _together(by_days / scale, month_silent + half + adding.slipped(month_seen))
+    all_total, rest_total = _together(by_total / scale, half)
+
+    # How probable all that is written elsewhere would be, for each sum of a week's days, each value of a
+    # day, each value of a week's total, and each value of the month's.
+    for_sum = rest_days * (silent + adding.told(seen)) + rest_total * silent + adding.told(seen * rest_total)
+    wave = np.fft.rfft(for_sum, size)[:, np.newaxis]
+    for_day = np.maximum(np.fft.irfft(wave * _all_but_one(days).conj(), size)[:, :, : top_day + 1], 0)
+    for_total = adding.told(added * rest_days) + adding.told(added) * rest_total
+    for_silence = (added * (rest_days + rest_total)).sum(axis=1)
+    for_month = adding.exact(all_days + all_total) / 2 + adding.slipped(all_days)
+
+    weeks = [
+        Week(
+            [_weigh_day(box, for_day[i, j], most_per_day) for j, box in enumerate(week.days)],
+            _weigh_total(week.total, for_total[i], float(for_silence[i]), slips),
+        )
+        for i, week in enumerate(sums.weeks)
+    ]
+    return Sums(weeks, _weigh_total(sums.month, for_month, float(all_days.sum()), slips))
+
+
+@dataclass(frozen=True, slots=True)
+class _Adding:
+    """How sums and written totals go together; both run over 0..top along the last axis.
+
+    Each method turns weights over the one into weights over the other, in units of an unrelated pair: 1 means
+    that the total is no more probable, given the sum, than by itself.
+    """
+
+    slips: float
+
+    def exact(self, weights: Vector) -> Vector:
+        exact: Vector = weights * (weights.shape[-1] * (1 - self.slips))
+        return exact
+
+    def slipped(self, weights: Vector) -> Vector:
+        count = weights.shape[-1]
+        summed = np.zeros((*weights.shape[:-1], count + 2 * NEAR + 1))
+        middle = summed[..., NEAR + 1 : NEAR + 1 + count]
+        np.cumsum(weights, axis=-1, out=middle)
+        whole = middle[..., -1:]
+        summed[..., NEAR + 1 + count :] = whole
+        near = summed[..., 2 * NEAR + 1 :] - summed[..., : -2 * NEAR - 1] - weights
+        slipped: Vector = (near * (count / (2 * NEAR)) + whole) * (self.slips / 2)
+        return slipped
+
+    def told(self, weights: Vector) -> Vector:
+        return self.exact(weights) + self.slipped(weights)
+
+
+def _days(weeks: Sequence[Week], most_per_day: int, top_day: int) -> Vector:
+    """How probable each value of each day is, given its ink; shape (weeks, days, top_day + 1).
+
+    Weeks with fewer days are filled up with days that are 0 for certain.
+    """
+    days = np.zeros((len(weeks), max(len(week.days) for week in weeks), top_day + 1))
+    days[:, :, 0] = 1
+    for i, week in enumerate(weeks):
+        for j, box in enumerate(week.days):
+            known = [(_value(c), c.probability) for c in box if _is_usable(c, top_day)]
+            days[i, j] = 0
+            days[i, j, : most_per_day + 1] = max(0.0, 1 - sum(p for _, p in known)) / (most_per_day + 1)
+            for value, probability in known:
+                days[i, j, value] += probability
+    return days
+
+
+def _total(box: Candidates, top: int, slips: float) -> tuple[Vector, float]:
+    """How probable it is, given the ink, that the box says each of 0..top, and that it says nothing."""
+    seen = np.full(top + 1, _left_over(box) / (top + 1)) if box else np.zeros(top + 1)
+    silence = 0.0 if box else 1.0
+    for candidate in box:
+        if candidate.value is None:
+            silence += candidate.probability
+        elif candidate.value > top:
+            silence += candidate.probability * slips / 2
+        else:
+            seen[candidate.value] += candidate.probability
+    return seen, silence
+
+
+def _weigh_day(box: Candidates, likely: Vector, most_per_day: int) -> Candidates:
+    unknown = float(likely[: most_per_day + 1].mean())
+    return _weighed(
+        box, lambda c: float(likely[_value(c)]) if _is_usable(c, len(likely) - 1) else unknown, unknown
+    )
+
+
+def _weigh_total(box: Candidates, likely: Vector, silent: float, slips: float) -> Candidates:
+    def weight(candidate: Candidate) -> float:
+        if candidate.value is None:
+            return silent
+        return float(likely[candidate.value]) if candidate.value < len(likely) else silent * slips / 2
+
+    return _weighed(box, weight, float(likely.mean()))
+
+
+def _weighed(box: Candidates, weight: Callable[[Candidate], float], left_over: float) -> Candidates:
+    """Bayes' rule on one box; `left_over` weighs the probability that no candidate has."""
+    products = [c.probability * weight(c) for c in box]
+    whole = sum(products) + _left_over(box) * left_over
+    if whole <= 0:  # no candidates, or the whole chart is impossible to floating point
+        return tuple(box)
+    weighed = [replace(c, probability=product / whole) for c, product in zip(box, products, strict=True)]
+    return tuple(sorted(weighed, key=lambda c: -c.probability))
+
+
+def _left_over(box: Candidates) -> float:
+    return max(0.0, 1 - sum(c.probability for c in box))
+
+
+def _says_nothing(box: Candidates) -> bool:
+    return not box or (box[0].value is None and box[0].probability == 1)
+
+
+def _is_usable(candidate: Candidate, top: int) -> bool:
+    """Whether a day's candidate names what it adds to the week: a possible number, or blank."""
+    if candidate.value is None:
+        return candidate.text == ""
+    return candidate.value <= min(top, MINUTES_IN_A_DAY)
+
+
+def _value(candidate: Candidate) -> int:
+    """What a day's candidate adds to the week; 0 where that is not known."""
+    return candidate.value if candidate.value is not None and candidate.value <= MINUTES_IN_A_DAY else 0
+
+
+def _together(rows: Vector, likely: Vector) -> tuple[Vector, Vector]:
+    """The distribution of the rows' sum, and for each row the expectation of `likely` over the other rows.
+
+    rows: shape (n, m), each a distribution over 0..m-1. likely: over the sum of all, shape (n * (m-1) + 1,).
+    Returns shapes (n * (m-1) + 1,) and (n, m).
+    """
+    size = _round_size(len(likely))
+    waves = np.fft.rfft(rows, size)
+    whole = np.fft.irfft(waves.prod(axis=0), size)[: len(likely)]
+    rest = np.fft.irfft(np.fft.rfft(likely, size) * _all_but_one(waves[np.newaxis])[0].conj(), size)
+    return np.maximum(whole, 0), np.maximum(rest[:, : rows.shape[1]], 0)
+
+
+def _all_but_one(waves: npt.NDArray[np.complex128]) -> npt.NDArray[np.complex128]:
+    """Products over axis 1 with each entry left out in turn; by products, as an entry may be 0."""
+    products = np.ones_like(waves)
+    before, after = np.ones_like(waves[:, 0]), np.ones_like(waves[:, 0])
+    for i in range(waves.shape[1]):
+        products[:, i] *= before
+        products[:, -1 - i] *= after
+        before *= waves[:, i]
+        after *= waves[:, -1 - i]
+    return products
+
+
+@cache
+def _round_size(least: int) -> int:
+    """The next number without prime factors over 5, for which Fourier transforms are quick."""
+    size = least
+    while True:
+        rest = size
+        for prime in (2, 3, 5):
+            while rest % prime == 0:
+                rest //= prime
+        if rest == 1:
+            return size
+        size += 1
