@@ -1,0 +1,106 @@
+"""`daybox review`: a person settles what is unsure, in the terminal or in a spreadsheet."""
+
+import os
+import shlex
+import sys
+from pathlib import Path
+
+import click
+
+from ingest.check.book import Question
+from ingest.check.bookkeeper import Bookkeeper
+from ingest.commands import folder_option
+from ingest.errors import DayboxError
+from ingest.ledger.store import Ledger
+from ingest.plan.challenge import Challenge, load_challenge
+from ingest.review.crops import CropsAhead, ledger_crops
+from ingest.review.graphics import announced, cell_size
+from ingest.review.lines import ask_in_lines
+from ingest.review.picture import QUARTERS
+from ingest.review.prompt import Prompt
+from ingest.review.screen import Screen
+from ingest.review.sheet import take_answers, write_sheet
+from ingest.review.viewer import open_picture
+from ingest.review.wording import closing
+
+
+@click.command()
+@folder_option
+@click.option(
+    "--sheet",
+    type=click.Path(dir_okay=False, path_type=Path),
+    metavar="FILE.csv",
+    help="Write the questions as a spreadsheet instead.",
+)
+@click.option(
+    "--answers",
+    type=click.Path(dir_okay=False, path_type=Path),
+    metavar="FILE.csv",
+    help="Take the answered spreadsheet back.",
+)
+def command(folder: Path, sheet: Path | None, answers: Path | None) -> None:
+    """Settle what is unsure: see the box, type what it says.
+
+    Every answer is kept at once; leave whenever you like, and go on with the same command. To work in a
+    spreadsheet, write the questions with --sheet, fill the column "answer", and take it back with --answers.
+    """
+    if sheet and answers:
+        raise click.UsageError("Give either --sheet or --answers.")
+    challenge = load_challenge(folder)
+    with Ledger.open(folder, create=False) as ledger:
+        keeper = Bookkeeper(ledger, challenge)
+        if answers:
+            taken = take_answers(answers, keeper, ledger)
+            click.echo(f"Known already: {taken.known}. Without an answer yet: {taken.left}.")
+            click.echo(closing(taken.taken, len(keeper.book.questions)))
+        elif sheet:
+            count = write_sheet(sheet, keeper.book, ledger)
+            click.echo(f"Wrote {sheet}: {count} questions, with their pictures beside it.")
+            if count:
+                again = shlex.join(["daybox", "review", "--folder", str(folder), "--answers", str(sheet)])
+                click.echo(f'Fill the column "answer", then: {again}')
+        elif not keeper.book.questions:
+            click.echo("There is nothing to settle. Next: `daybox grades` writes the gradebook.")
+        else:
+            _ask(folder, challenge, ledger, keeper)
+
+
+def _ask(folder: Path, challenge: Challenge, ledger: Ledger, keeper: Bookkeeper) -> None:
+    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+        raise DayboxError(
+            f"{len(keeper.book.questions)} questions are open, but they can be asked only in a terminal, and "
+            "input or output is something else here. Run `daybox review` in a terminal window, or use a "
+            "spreadsheet: `--sheet review.csv` writes the questions, `--answers review.csv` takes it back."
+        )
+
+    def view(question: Question) -> str:
+        path = _page_file(ledger, question.page_id)
+        return open_picture(path.resolve()) if path.exists() else f"The page should be {path}, but is gone."
+
+    with CropsAhead(ledger_crops(folder)) as crops:
+        prompt = Prompt(keeper, challenge, crops)
+        if _is_plain():
+            size = os.get_terminal_size()
+            ask_in_lines(prompt, view, input, click.echo, size.columns, size.lines)
+        else:
+            cell = cell_size(sys.stdout.fileno())
+            Screen(prompt, challenge.title, view, announced(os.environ), cell).run()
+    click.echo(closing(prompt.answered, prompt.left))
+
+
+def _page_file(ledger: Ledger, page_id: int) -> Path:
+    """The flattened page, or else the file as it was handed in."""
+    flat = ledger.page_picture(page_id)
+    if flat is not None and flat.exists():
+        return flat
+    return_id = next(page.return_id for page in ledger.pages() if page.id == page_id)
+    return next(ledger.original(each) for each in ledger.returns() if each.id == return_id)
+
+
+def _is_plain() -> bool:
+    """Whether the terminal lacks colour, a cursor that moves, or the block characters."""
+    try:
+        QUARTERS.encode(sys.stdout.encoding)
+    except UnicodeEncodeError:
+        return True
+    return bool(os.environ.get("NO_COLOR")) or os.environ.get("TERM") == "dumb"

@@ -1,0 +1,72 @@
+"""What the review prompt says, in plain sentences."""
+
+from datetime import date
+
+
+def box_words(box: str) -> str:
+    """A box as a person says it: "Tuesday 12 October", "total of week 2"."""
+    kind, _, which = box.partition(":")
+    if kind in ("day", "outside"):
+        day = date.fromisoformat(which)
+        words = f"{day:%A} {day.day} {day:%B}"
+        return words if kind == "day" else f"{words}, not in this month"
+    return {
+        "week": f"total of week {which}",
+        "month": "total of the month",
+        "initials": f"initials of week {which}",
+        "name": "the name",
+        "chart": "the whole page",
+    }.get(kind, box)
+
+
+def minutes_words(minutes: int) -> str:
+    """`1 minute`, `25 minutes`."""
+    return f"{minutes} minute{'' if minutes == 1 else 's'}"
+
+
+BOX_HELP = """\
+Look at the picture and type the number of minutes that is written, then
+Enter. Every answer is saved at once; leave whenever you like.
+
+  25      minutes; 1:15 and 1h work too
+  Enter   on an empty line: saves what is offered beside it, if anything is
+  b       blank: nothing is written in the box
+  l       later: go on without an answer
+  u       undo: take the last answer back
+  p       page: see the whole page in your picture viewer
+  q       quit
+"""
+
+CHART_HELP = """\
+It is not certain whose page this is, so nothing on it counts yet. Type part
+of the name, or the id, pick with the arrow keys, then Enter. Every answer is
+saved at once; leave whenever you like.
+
+A single letter and Enter is a command:
+
+  n       not ours: the page belongs to nobody on the roster
+  l       later: go on without an answer
+  u       undo: take the last answer back
+  p       page: see the whole page in your picture viewer
+  q       quit
+"""
+
+
+def help_text(about_chart: bool) -> str:
+    """All keys, for a question about a box or about a whole page."""
+    return CHART_HELP if about_chart else BOX_HELP
+
+
+def end_text(left: int) -> str:
+    """What stands where the questions were when there are no more in this run."""
+    if left:
+        return f"That was all but the {left} left for later.\n\nl asks them now. Enter leaves."
+    return "Everything is settled.\n\nu takes the last answer back. Enter leaves."
+
+
+def closing(answered: int, left: int) -> str:
+    """What is said when the prompt has been left: what was done, what is left, what comes next."""
+    done = {0: "Nothing answered", 1: "1 answer saved"}.get(answered, f"{answered} answers saved")
+    if left:
+        return f"{done}, {left} left to settle. `daybox review` goes on from here."
+    return f"{done}, nothing left to settle. Next: `daybox grades` writes the gradebook."

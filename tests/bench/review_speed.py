@@ -1,0 +1,118 @@
+"""How long a person waits between a key and the next box in `daybox review`; the bar is 50 ms.
+
+    PYTHONPATH=tests python tests/bench/review_speed.py
+
+A book of 500 made-up students and 120 questions on 40 pages; crops are cut out of real JPEG pages of
+Letter size. The time runs from the byte of Enter in the terminal to the last byte of the next question
+on the screen, answer kept, through the whole of prompt_toolkit.
+"""
+
+import io
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+import cv2
+import numpy as np
+from prompt_toolkit.data_structures import Size
+from prompt_toolkit.input import create_pipe_input
+from prompt_toolkit.output.vt100 import Vt100_Output
+from questions import CHALLENGE, FakeKeeper, box_question, crop_saying
+
+from ingest.check.book import Question
+from ingest.paper import PAPERS
+from ingest.plan.roster import Student
+from ingest.reading.numerals import FLAT_PX_PER_MM
+from ingest.reading.values import Grey
+from ingest.review.crops import CropsAhead, Cutter
+from ingest.review.prompt import Prompt
+from ingest.review.screen import Screen
+
+BAR_MS = 50.0
+STUDENTS = 500
+QUESTIONS = 120
+A_PAGE = 3  # questions on one page
+
+
+def made_up_page() -> bytes:
+    """A JPEG of a page as large as a flattened one, a written box at its corner."""
+    letter = PAPERS["letter"]
+    grain = np.random.default_rng(1).normal(
+        205, 4, (round(letter.height * FLAT_PX_PER_MM), round(letter.width * FLAT_PX_PER_MM))
+    )
+    page = np.clip(grain, 0, 255).astype(np.uint8)
+    page[:96, :174] = crop_saying("25")
+    done, jpeg = cv2.imencode(".jpg", page)
+    if not done:
+        raise RuntimeError("OpenCV wrote no JPEG")
+    return jpeg.tobytes()
+
+
+@contextmanager
+def pages() -> Iterator[Cutter]:
+    """Decodes a page when a question is about another one than the last, as the real cutter does."""
+    jpeg = np.frombuffer(made_up_page(), np.uint8)
+    last: list[int] = []
+    page: list[Grey] = []
+
+    def cutter(question: Question) -> Grey:
+        if last != [question.page_id]:
+            last[:] = [question.page_id]
+            page[:] = [np.asarray(cv2.imdecode(jpeg, cv2.IMREAD_GRAYSCALE), np.uint8)]
+        return page[0][:96, :174]
+
+    yield cutter
+
+
+def waits(columns: int, rows: int) -> list[float]:
+    """Milliseconds from Enter to the next box, a figure for every question but the last."""
+    students = [Student(f"S{n:03}", f"First{n}", f"Last{n}", f"Period {n % 7}") for n in range(STUDENTS)]
+    questions = [
+        Question(f"S{n:03}", f"day:2027-10-{1 + n % 31:02}", "25", 0.95, box_question(1).flags, n // A_PAGE)
+        for n in range(QUESTIONS)
+    ]
+    waited: list[float] = []
+    with CropsAhead(pages()) as crops, create_pipe_input() as source:
+        prompt = Prompt(FakeKeeper(questions, students), CHALLENGE, crops)
+        output = Vt100_Output(io.StringIO(), lambda: Size(rows=rows, columns=columns))
+        screen = Screen(prompt, "October practice", lambda _: "", source=source, output=output)
+        asked = prompt.question
+        sent_at: float | None = None
+        typed = False
+
+        def after_render(_: object) -> None:
+            nonlocal asked, sent_at, typed
+            if sent_at is not None and prompt.question is not asked:
+                waited.append(1000 * (time.perf_counter() - sent_at))
+                asked, sent_at, typed = prompt.question, None, False
+            if prompt.question is None:
+                source.send_text("q")
+            elif not typed:
+                typed = True
+                source.send_text("25")
+            elif sent_at is None:
+                time.sleep(0.02)  # a hand on its way to Enter
+                sent_at = time.perf_counter()
+                source.send_text("\r")
+
+        screen.on_render(after_render)
+        screen.run()
+    return waited
+
+
+def main() -> int:
+    slow = 0
+    for columns, rows in ((80, 24), (120, 40), (200, 50)):
+        waited = waits(columns, rows)
+        median, late, worst = np.percentile(waited, (50, 99, 100))
+        slow += late > BAR_MS
+        print(
+            f"{columns} x {rows}: from Enter to the next box {median:.0f} ms in the middle, "
+            f"{late:.0f} ms in 99 of 100, {worst:.0f} ms at worst ({len(waited)} boxes)"
+        )
+    return int(slow > 0)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
