@@ -70,13 +70,19 @@ class Job:
 class Pile:
     """paths: what to hand to `daybox collect`. diaries: the truth; None where nothing usable came back.
 
-    whose: path of a file in the pile, from `paths` on, to the student it belongs to, or "not ours"; for
-    those files that the chart code does not settle.
+    whose: path of a file in the pile to whom each of its pages belongs: a student id or "not ours".
     """
 
     paths: Sequence[Path]
     diaries: Mapping[str, Diary | None]
-    whose: Mapping[str, str]
+    whose: Mapping[str, Sequence[str]]
+
+    def owner(self, path: str, page: int) -> str:
+        """Whose page `page` (from 1) of a return is; path as `daybox collect` calls it. "" if unknown."""
+        for known, owners in self.whose.items():
+            if known.endswith(path) or path.endswith(known):
+                return owners[page - 1]
+        return ""
 
 
 def make_pile(folder: Path, printed: Printed, september: Printed, code_area: Box, seed: int) -> Pile:
@@ -87,7 +93,7 @@ def make_pile(folder: Path, printed: Printed, september: Printed, code_area: Box
     rng = np.random.default_rng(seed)
     hands = load_hands()
     diaries: dict[str, Diary | None] = {}
-    whose: dict[str, str] = {}
+    whose: dict[str, list[str]] = {}
     jobs: list[tuple[str, datetime, Job]] = []
     for number, pupil in enumerate(PUPILS):
         own = np.random.default_rng([seed, number])
@@ -110,19 +116,18 @@ def make_pile(folder: Path, printed: Printed, september: Printed, code_area: Box
             cover=code_area if pupil.story is Story.COVERED else None,
             seeds=(int(rng.integers(2**32)), int(rng.integers(2**32))),
         )
-        if pupil.story in (Story.SPARE, Story.COVERED):
-            whose[pupil.path] = pupil.id
-        if pupil.story is Story.WRONG_MONTH:
-            whose[pupil.path] = "not ours"
+        whose.setdefault(pupil.path, []).append("not ours" if unusable else pupil.id)
         when = handed_in_at(pupil)
         if pupil.story is Story.TWICE:
             before = replace(job, entries=_before_the_change(diary.entries))
             jobs.append((pupil.path, when, before))
+            whose[SECOND_TRY] = [pupil.id]
             later = replace(job, seeds=(job.seeds[0], int(rng.integers(2**32))))
             jobs.append((SECOND_TRY, when.replace(hour=22), later))
         else:
             jobs.append((pupil.path, when, job))
     files = _files(jobs)
+    whose[CAT] = ["not ours"]
     files[CAT] = (datetime(2027, 10, 31, 20, 3), _cat(rng))
     return Pile(_pack(folder, files), diaries, whose)
 

@@ -5,7 +5,7 @@ On purpose this shares nothing with `ingest.report`: two ways to the same figure
 
 import csv
 import io
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date
 
 from ingest.demo.diary import Diary
@@ -74,7 +74,7 @@ def box_differences(readings: str, truths: Mapping[str, Diary]) -> list[str]:
     return out
 
 
-def answered(sheet: str, truths: Mapping[str, Diary], owners: Mapping[str, str]) -> tuple[str, Iterable[str]]:
+def answered(sheet: str, truths: Mapping[str, Diary], owners: Mapping[str, str]) -> tuple[str, list[str]]:
     """A review sheet with its answers filled in from the truth.
 
     owners: picture of a page (as the sheet names it) to a student id or "not ours".
