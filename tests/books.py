@@ -1,10 +1,11 @@
 """Books written by hand, for tests of what is made from them."""
 
 from collections.abc import Mapping, Sequence
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
 from ingest.check.book import Book, Flag, Question, Settled, Sheet, State
+from ingest.ledger.records import PageRecord, ReturnRecord, ReturnState
 from ingest.plan.challenge import Challenge
 from ingest.plan.roster import Student
 
@@ -75,3 +76,12 @@ def page_question(
 ) -> Question:
     flag = Flag(reason, "No chart code was found on the page.")
     return Question(student_id, "chart", suggestion, confidence, (flag,), page_id)
+
+
+def a_return(return_id: int, path: str) -> ReturnRecord:
+    noon = datetime(2027, 11, 1, 12)
+    return ReturnRecord(return_id, path, f"{return_id:064x}", noon, noon, ReturnState.DONE, "")
+
+
+def a_page(page_id: int, return_id: int, number: int = 1, problem: str = "") -> PageRecord:
+    return PageRecord(page_id, return_id, number, problem, None, None, "", "", 0.1, 8, "layout", "", 0.0, ())

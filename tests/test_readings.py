@@ -1,24 +1,13 @@
 import csv
 import io
-from datetime import datetime
 
 import pytest
-from books import answered, book, flagged, page_question, read, sheet, student
+from books import a_page, a_return, answered, book, flagged, page_question, read, sheet, student
 
 from ingest.check.book import Flag, Settled, State
-from ingest.ledger.records import PageRecord, ReturnRecord, ReturnState
 from ingest.report.readings import chart_order, readings
 
 HEADER = "student_id,box,value,state,confidence,flags,return,page"  # the contract, to the letter
-
-
-def a_return(return_id: int, path: str) -> ReturnRecord:
-    noon = datetime(2027, 11, 1, 12)
-    return ReturnRecord(return_id, path, f"{return_id:064x}", noon, noon, ReturnState.DONE, "")
-
-
-def a_page(page_id: int, return_id: int, number: int = 1, problem: str = "") -> PageRecord:
-    return PageRecord(page_id, return_id, number, problem, None, None, "", "", 0.1, 8, "layout", "", 0.0, ())
 
 
 RETURNS = [a_return(1, "october.zip/Ana/IMG_1.jpg"), a_return(2, "=scan.pdf")]

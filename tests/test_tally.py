@@ -159,6 +159,9 @@ def test_a_page_to_be_confirmed_leaves_everything_open() -> None:
     assert figures.total_minutes == 465
     assert figures.total_range == Range(0, 31 * 240)
     assert (other.met, other.open_flags) == (True, 0)
+    # even where any number of days would do: without the page there is no chart to judge
+    lenient = october(expectation={"required_days_allowed_short": 31})
+    assert tally(sheet(ANA, month_of(lenient, 15)), lenient, open_pages=1).met is None
 
 
 def test_a_page_that_seems_to_be_a_missing_students_is_an_open_flag_of_theirs() -> None:

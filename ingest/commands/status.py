@@ -1,0 +1,30 @@
+"""`daybox status`: where things stand."""
+
+import shlex
+from pathlib import Path
+
+import click
+from rich.console import Console
+
+from ingest.check.bookkeeper import Bookkeeper
+from ingest.commands import folder_option
+from ingest.ledger.store import Ledger
+from ingest.plan.challenge import load_challenge
+from ingest.report.status import status
+
+
+@click.command()
+@folder_option
+def command(folder: Path) -> None:
+    """Show where things stand: handed in, missing, flagged, and what could still change."""
+    challenge = load_challenge(folder)
+    with Ledger.open(folder, create=False) as ledger, ledger.snapshot():
+        page = status(
+            Bookkeeper(ledger, challenge).book,
+            challenge,
+            ledger.returns(),
+            ledger.pages(),
+            charts_printed=bool(ledger.charts()),
+            folder="" if folder.resolve() == Path.cwd() else shlex.quote(str(folder)),
+        )
+    Console(highlight=False).print(page)
