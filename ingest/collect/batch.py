@@ -92,7 +92,7 @@ def collect(
     Raises DayboxError before anything is done if a path is missing or no charts were printed, and
     later if the disk is full or the ledger cannot be written.
     """
-    _check_paths(paths)
+    check_paths(paths)
     if not ledger.charts():
         raise DayboxError(
             f"{ledger.folder}: no charts were printed here yet, so there is nothing that a return could be "
@@ -119,7 +119,8 @@ def collect(
     )
 
 
-def _check_paths(paths: Sequence[Path]) -> None:
+def check_paths(paths: Sequence[Path]) -> None:
+    """Raises DayboxError if any is missing."""
     missing = [str(path) for path in paths if not path.exists()]
     if missing:
         names = ", ".join(missing[:3]) + (f" and {len(missing) - 3} more" if len(missing) > 3 else "")

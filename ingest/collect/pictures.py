@@ -71,7 +71,7 @@ def open_pages(path: Path) -> Iterator[PagePicture]:
             except MemoryError as error:
                 raise PictureError("There was not enough memory to open this picture.") from error
             except Exception as error:  # decoders raise whatever they like on damaged files
-                raise PictureError(f"{_DAMAGED} ({type(error).__name__})") from error
+                raise PictureError(_DAMAGED) from error
         if page is None:
             return
         yield page
@@ -210,12 +210,12 @@ def _jpeg(file: IO[bytes]) -> PagePicture:
         return PagePicture(1, _turned(_reduced(grey), picture), "")
     if "progressive" in picture.info:  # what is missing is sharpness everywhere, which looks like blanks
         raise PictureError(_BROKEN_OFF)
-    grey = grey.crop((0, 0, grey.width, _whole_rows(np.asarray(grey))))
-    share = grey.height / picture.height
+    rows = _whole_rows(np.asarray(grey), is_grey=picture.mode == "L")
+    share = rows / grey.height
     if share < ROWS_LEAST:
         raise PictureError(_BROKEN_OFF)
-    problem = f"This picture breaks off: only {share:.0%} of it is there. Ask for it again."
-    return PagePicture(1, _turned(_reduced(grey), picture), problem)
+    problem = "" if share == 1 else f"This picture breaks off: only {share:.0%} of it is there."
+    return PagePicture(1, _turned(_reduced(grey.crop((0, 0, grey.width, rows))), picture), problem)
 
 
 def _end_of_bytes(file: IO[bytes]) -> int:
@@ -232,14 +232,20 @@ def _end_of_bytes(file: IO[bytes]) -> int:
     return end
 
 
-def _whole_rows(grey: Grey) -> int:
+def _whole_rows(grey: Grey, is_grey: bool) -> int:
     """How many rows of a broken-off baseline JPEG hold picture all the way across.
 
-    What is missing is decoded as one even grey. It is cut off, and with it the row of blocks (up to 16
-    pixels high) in which the file ended: missing boxes must be missing, not blank.
+    What is missing is decoded as one even tone: all coefficients are zero (libjpeg, jdhuff.c). It is cut
+    off, and with it the row of blocks (up to 16 pixels high) in which the file ended: boxes that are
+    missing must be missing, not blank.
+
+    is_grey: decoded as grey, where that tone is 128; else the tone that ends the picture is taken for it.
     """
-    even = (grey == grey[-1, -1]).all(axis=1)
-    filled = len(even) - int(np.argmin(even[::-1])) if not even.all() else 0
+    tone = 128 if is_grey else int(grey[-1, -1])
+    if (grey[-8:, -8:] != tone).any():
+        return len(grey)  # only the end marker is missing
+    is_even = (grey == tone).all(axis=1)
+    filled = len(grey) - (int(np.argmin(is_even[::-1])) if not is_even.all() else len(grey))
     return max(0, filled - 16)
 
 

@@ -121,7 +121,6 @@ def _folder(root: Path, leave_out: Callable[[Path], bool], limits: Limits) -> It
     stack = [root]
     while stack:
         path = stack.pop()
-        label = shown(str(Path(root.name) / path.relative_to(root)))
         try:
             mode = path.lstat().st_mode
             if stat.S_ISDIR(mode):
@@ -129,11 +128,13 @@ def _folder(root: Path, leave_out: Callable[[Path], bool], limits: Limits) -> It
                 inside = (path / name for name in names if not _is_junk(name))
                 stack.extend(inner for inner in inside if not leave_out(inner))
                 continue
+            problem = ""
+            if stat.S_ISLNK(mode):
+                problem = "This is a link to another place. Collect that place itself if it belongs to this."
         except OSError as error:
-            yield Found(label, None, _cannot_open(error), None)
-            continue
-        if stat.S_ISLNK(mode):
-            problem = "This is a link to another place. Collect that place itself if it belongs to this."
+            problem = _cannot_open(error)
+        label = shown(str(Path(root.name) / path.relative_to(root)))
+        if problem:
             yield Found(label, None, problem, None)
         else:
             yield from _file(path, label, limits)
@@ -191,12 +192,12 @@ class _Allowance:
         self._bytes = limits.free_bytes + limits.ratio * packed
         self._entries = limits.entries
 
-    def entry(self) -> None:
-        self._entries -= 1
+    def entries(self, count: int) -> None:
+        self._entries -= count
         if self._entries < 0:
             raise _TooMuchError(
-                f"This zip holds more than {self.limits.entries} files. The rest of it was left out; "
-                "unpack it and collect the folder if it is really meant."
+                f"This zip holds more than {self.limits.entries} files, so it was left out. Unpack it and "
+                "collect the folder if it is really meant."
             )
 
     def inflated(self, count: int) -> None:
@@ -263,10 +264,10 @@ def _zip(
         if problem:
             yield Found(label, dated, problem, _rewound(kept))
             return
+        allowance.entries(len(entries))
         for entry in entries:
             parts = _parts(_entry_name(entry))
             if not any(map(_is_junk, parts)):
-                allowance.entry()
                 yield from _entry(archive, entry, shown("/".join((label, *parts))), depth, allowance)
 
 
