@@ -301,7 +301,10 @@ def test_a_box_settled_meanwhile_takes_a_persons_word(ledger: Ledger, tmp_path: 
         (ROW_DAY + "15x", '"15x" is neither a number of minutes nor "blank"'),
         (ROW_DAY + "-5", '"-5" is neither'),
         (ROW_DAY + "2.5", '"2.5" is neither'),
-        (ROW_DAY + "1441", "1441 is more minutes than there are"),
+        (
+            ROW_DAY + "1441",
+            '"1441" is no answer for the box day:2027-10-05: give whole minutes from 0 to 1440',
+        ),
         (ROW_DAY + "not ours", '"not ours" is neither'),
         (ROW_PAGE + "S77", '"S77" is neither a student on the roster nor "not ours"'),
         (ROW_PAGE + "25", '"25" is neither a student'),

@@ -9,6 +9,7 @@ from ingest.check.bookkeeper import Bookkeeper
 from ingest.commands import folder_option
 from ingest.ledger.store import Ledger
 from ingest.plan.challenge import load_challenge
+from ingest.plan.roster import load_roster
 from ingest.report.gradebook import gradebook
 
 FILE_NAME = "gradebook.csv"
@@ -28,7 +29,9 @@ def command(folder: Path, out: Path | None) -> None:
     Whatever an open flag could still change is left empty. Run it again at any time.
     """
     challenge = load_challenge(folder)
+    students = load_roster(folder / "roster.csv")
     with Ledger.open(folder, create=False) as ledger:
+        ledger.sync_roster(students)
         book = Bookkeeper(ledger, challenge).book
     target = out or folder / FILE_NAME
     write_whole(target, gradebook(book, challenge))

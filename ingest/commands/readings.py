@@ -9,6 +9,7 @@ from ingest.check.bookkeeper import Bookkeeper
 from ingest.commands import folder_option
 from ingest.ledger.store import Ledger
 from ingest.plan.challenge import load_challenge
+from ingest.plan.roster import load_roster
 from ingest.report.readings import readings
 
 FILE_NAME = "readings.csv"
@@ -28,7 +29,9 @@ def command(folder: Path, out: Path | None) -> None:
     A flagged box has no value until a person settles it.
     """
     challenge = load_challenge(folder)
-    with Ledger.open(folder, create=False) as ledger, ledger.snapshot():
+    students = load_roster(folder / "roster.csv")
+    with Ledger.open(folder, create=False) as ledger:
+        ledger.sync_roster(students)
         book = Bookkeeper(ledger, challenge).book
         content = readings(book, ledger.returns(), ledger.pages())
     target = out or folder / FILE_NAME

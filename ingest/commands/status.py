@@ -10,6 +10,7 @@ from ingest.check.bookkeeper import Bookkeeper
 from ingest.commands import folder_option
 from ingest.ledger.store import Ledger
 from ingest.plan.challenge import load_challenge
+from ingest.plan.roster import load_roster
 from ingest.report.status import status
 
 
@@ -18,7 +19,9 @@ from ingest.report.status import status
 def command(folder: Path) -> None:
     """Show where things stand: handed in, missing, flagged, and what could still change."""
     challenge = load_challenge(folder)
-    with Ledger.open(folder, create=False) as ledger, ledger.snapshot():
+    students = load_roster(folder / "roster.csv")
+    with Ledger.open(folder, create=False) as ledger:
+        ledger.sync_roster(students)
         page = status(
             Bookkeeper(ledger, challenge).book,
             challenge,

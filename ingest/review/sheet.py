@@ -8,17 +8,15 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ingest.cells import harmless, to_csv, write_whole
+from ingest.check.answers import BLANK, NOT_OURS, parse_answer
 from ingest.check.book import Book, Question, Settled, State
 from ingest.errors import AnswerError, LedgerError
 from ingest.ledger.records import AnswerRecord
 from ingest.ledger.store import Ledger
 from ingest.review.crop import PAGE_WIDTH_PX, Pictures, png
-from ingest.review.prompt import MINUTES_A_DAY, MOST_MINUTES, OFFER_FROM, Keeper, parse_minutes
+from ingest.review.prompt import OFFER_FROM, Keeper, parse_minutes
 
 COLUMNS = ("student_id", "box", "suggestion", "why", "picture", "answer")
-
-NOT_OURS = "not ours"
-BLANK = "blank"
 
 _NEEDED = frozenset({"student_id", "box", "answer"})
 _HEADER_WITHIN = 20  # rows from the top in which the header is looked for: people put titles above tables
@@ -326,10 +324,7 @@ def _minutes(text: str, box: str) -> str:
     minutes = parse_minutes(whole[1] if whole else text)
     if minutes is None:
         raise AnswerError(f'"{text}" is neither a number of minutes nor "{BLANK}"')
-    most = MOST_MINUTES.get(box.partition(":")[0], MINUTES_A_DAY)
-    if minutes > most:
-        raise AnswerError(f"{minutes} is more minutes than there are ({most})")
-    return str(minutes)
+    return parse_answer(box, str(minutes), {})
 
 
 def _finder(ids: Iterable[str]) -> Callable[[str], str | None]:
