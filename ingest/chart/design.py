@@ -24,7 +24,7 @@ class _Part(BaseModel):
 class Sizes(_Part):
     """All in millimetres; meanings stand beside the values in `templates/minutes.toml`."""
 
-    margin: Annotated[float, Field(ge=6, le=12)]
+    margin: Annotated[float, Field(ge=6, le=8)]
     tag: Annotated[float, Field(ge=10, le=12)]
     header: Annotated[float, Field(ge=46, le=90)]
     footer: Annotated[float, Field(ge=40, le=90)]

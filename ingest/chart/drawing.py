@@ -18,7 +18,7 @@ from ingest.chart.charts import Chart
 from ingest.chart.code import qr_payload
 from ingest.chart.design import Design, Words
 from ingest.chart.layout import Layout
-from ingest.chart.lettering import BOLD, REGULAR, typeset, width, wrap
+from ingest.chart.lettering import BOLD, REGULAR, load_face, typeset, width, wrap
 from ingest.chart.marks import qr_squares, tag_squares
 from ingest.chart.pen import Pen, points
 from ingest.errors import DesignError
@@ -41,7 +41,7 @@ def draw_charts(challenge: Challenge, design: Design, layout: Layout, charts: Se
         pagesize=(layout.paper.width * POINTS_PER_MM, layout.paper.height * POINTS_PER_MM),
         pageCompression=1,
         lang=challenge.language,
-        initialFontName="Helvetica",
+        initialFontName=load_face(REGULAR).pdf_name,
     )
     canvas.setTitle(f"{challenge.title} ({page.month})")
     canvas.setAuthor("")
@@ -151,7 +151,7 @@ class _Page:
                 hint = self.words.required_hint
             x = frame.left + used + 2.0
             pen.text(
-                (x, y - 0.35),
+                (x, y - 0.5),
                 self._filled(hint),
                 7.5,
                 bold=no_school,
@@ -161,7 +161,7 @@ class _Page:
         for box in self.layout.boxes:
             if box.name.startswith("week:"):
                 week = self.words.week.format(**self._blanks(), number=box.name.partition(":")[2])
-                y = box.frame.top - 1.35
+                y = box.frame.top - 1.5
                 pen.text((box.frame.left + 0.8, y), week, 7.5, grey=grey, room=box.frame.width - 2)
 
     def _margins(self, pen: Pen) -> None:
@@ -175,7 +175,7 @@ class _Page:
     def _footer(self, pen: Pen) -> None:
         bottom_left, bottom_middle, bottom_right = (self.layout.tags[place].area for place in (6, 5, 4))
         month = self.month_box.frame
-        pen.text((month.left + 0.3, month.top - 1.4), self._filled(self.words.month_total), 9.5, bold=True)
+        pen.text((month.left + 0.3, month.top - 2.0), self._filled(self.words.month_total), 9.5, bold=True)
         top = self.grid_bottom + 2.0
         bottom = bottom_left.top - 2.0
         plan = Box(self.left, top, 100, bottom - top)

@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
+from itertools import combinations
 from typing import Any
 
 from ingest.chart.design import Design
@@ -82,6 +83,8 @@ CLEARANCE = 1.5
 
 QR_MODULES = 25  # version 2 (ISO/IEC 18004): holds 20 alphanumeric characters at level H
 QR_QUIET_MODULES = 4  # the same standard's quiet zone
+_COLUMN_NAMES = 7.0  # mm above the grid: two lines
+
 TAG_CELLS = 8  # an AprilTag 36h11 with its black border; it needs a light margin of one cell
 
 
@@ -149,24 +152,23 @@ def lay_out(challenge: Challenge, design: Design) -> Layout:
 
 
 def _refuse_overlaps(layout: Layout, design: Design) -> None:
-    """Every place needs its own paper, within the printer's margin, with the white that it must have."""
+    """Every place needs its own paper, with the white around it that it must have."""
+    names = Box(0, design.sizes.header - _COLUMN_NAMES, layout.paper.width, _COLUMN_NAMES)
+    quiet = QR_QUIET_MODULES * design.sizes.qr_module - 0.01  # places are rounded to 0.01 mm
     places = [(f"the box {box.name}", box.area.grown(FRAME_DISTANCE / 2)) for box in layout.boxes]
     places += [(f"tag {tag.id}", tag.area.grown(tag.area.width / TAG_CELLS)) for tag in layout.tags]
     places += [
-        ("the QR code", layout.qr.grown(QR_QUIET_MODULES * layout.qr.width / QR_MODULES - 0.01)),
+        ("the names of the columns", names),
+        ("the QR code", layout.qr.grown(quiet)),
         ("the chart code", layout.letters),
         ("the name", layout.name.grown(FRAME_DISTANCE)),
     ]
-    for place, (what, box) in enumerate(places):
-        hit = next((other for other, theirs in places[:place] if _overlap(box, theirs)), None)
-        margin = design.sizes.margin - design.sizes.tag / TAG_CELLS
-        if box.left < margin or box.right > layout.paper.width - margin:
-            hit = "the edge of the sheet"
-        if hit:
+    for (one, first), (other, second) in combinations(places, 2):
+        if _overlap(first, second):
             raise DesignError(
-                f'With the chart design "{design.name}", {what} gets too near to {hit} on '
-                f"{layout.paper.name} paper. Change the sizes of what stands there; the shipped design "
-                "shows sizes that fit."
+                f'With the chart design "{design.name}", {other} would run into {one} on '
+                f"{layout.paper.name} paper. Change the sizes of what stands there; the shipped design has "
+                "sizes that fit."
             )
 
 

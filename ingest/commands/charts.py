@@ -43,6 +43,7 @@ def command(
     roster = load_roster(folder / "roster.csv")
     students = choose_students(roster, sections, ids)
     design = load_design(challenge.design, folder)
+    design.wording(challenge.language)  # refuse before the ledger is touched
     layout = lay_out(challenge, design)
     pdf = out or folder / "charts.pdf"
 

@@ -1,0 +1,121 @@
+"""`daybox charts`, as a teacher runs it."""
+
+import json
+from pathlib import Path
+
+import pypdf
+import pytest
+
+from ingest.cli import main
+from ingest.ledger.store import Ledger
+
+ROSTER = """student_id,first_name,last_name,section
+S001,Zoë,Ñandú,Winds 1
+S002,Olu,Ade,Winds 2
+S003,Li,王,Winds 2
+"""
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    (tmp_path / "challenge.toml").write_text('title = "Practice"\nmonth = "2027-10"\n', encoding="utf-8")
+    (tmp_path / "roster.csv").write_text(ROSTER, encoding="utf-8")
+    return tmp_path
+
+
+def run(folder: Path, *words: str) -> int:
+    return main(["charts", "--folder", str(folder), *words])
+
+
+def pages(path: Path) -> list[tuple[str, str]]:
+    """Student id and chart code of every page, and the PDF has as many."""
+    found = json.loads(path.with_suffix(".layout.json").read_text(encoding="utf-8"))["pages"]
+    assert len(pypdf.PdfReader(path).pages) == len(found)
+    return [(page["student_id"], page["chart"]) for page in found]
+
+
+def test_everyone_gets_a_chart_and_the_ledger_knows_it(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(folder, "--spare", "2") == 0
+    printed = pages(folder / "charts.pdf")
+    assert [student for student, _ in printed] == ["S001", "S002", "S003", "", ""]
+    with Ledger.open(folder, create=False) as ledger:
+        assert [(c.student_id or "", c.code) for c in ledger.charts()] == printed
+        assert set(ledger.layouts()) == {c.layout for c in ledger.charts()}
+        assert [student.id for student in ledger.students()] == ["S001", "S002", "S003"]
+    said = capsys.readouterr().out
+    assert "3 charts with names and 2 spare charts" in said
+    assert str(folder / "charts.pdf") in said
+    assert "daybox collect --folder" in said
+    assert {path.name for path in folder.iterdir()} == {
+        "challenge.toml",
+        "roster.csv",
+        "charts.pdf",
+        "charts.layout.json",
+        "ledger.sqlite",
+    }
+
+
+def test_second_printing_keeps_students_codes_and_makes_new_spares(folder: Path) -> None:
+    run(folder, "--spare", "1")
+    first = pages(folder / "charts.pdf")
+    out = folder / "again.pdf"
+    assert run(folder, "--spare", "1", "--out", str(out)) == 0
+    again = pages(out)
+    assert again[:3] == first[:3]
+    assert again[3] != first[3]
+    with Ledger.open(folder) as ledger:
+        assert len(ledger.charts()) == 5
+
+
+def test_other_paper_is_another_chart(folder: Path) -> None:
+    run(folder)
+    first = pages(folder / "charts.pdf")
+    plan = folder / "challenge.toml"
+    plan.write_text(plan.read_text(encoding="utf-8") + 'paper = "a4"\n', encoding="utf-8")
+    assert run(folder) == 0
+    assert not {code for _, code in first} & {code for _, code in pages(folder / "charts.pdf")}
+    with Ledger.open(folder) as ledger:
+        assert len(ledger.layouts()) == 2
+
+
+def test_some_can_be_chosen(folder: Path) -> None:
+    out = folder / "some.pdf"
+    assert run(folder, "--section", "Winds 2", "--out", str(out)) == 0
+    assert [student for student, _ in pages(out)] == ["S002", "S003"]
+    assert run(folder, "--student", "S003", "--student", "S001", "--out", str(out)) == 0
+    assert [student for student, _ in pages(out)] == ["S001", "S003"]
+
+
+@pytest.mark.parametrize(
+    ("words", "code", "said"),
+    [
+        (["--section", "Winds"], 1, 'no section "Winds". Did you mean "Winds '),
+        (["--student", "S01"], 1, 'no student id "S01". Did you mean "S001"?'),
+        (["--out", "charts.docx"], 2, "should end in .pdf"),
+        (["--out", "nowhere/charts.pdf"], 2, "no folder nowhere"),
+        (["--spare", "-1"], 2, "--spare"),
+    ],
+)
+def test_what_cannot_be_printed_is_refused_and_leaves_nothing(
+    folder: Path, capsys: pytest.CaptureFixture[str], words: list[str], code: int, said: str
+) -> None:
+    assert run(folder, *words) == code
+    assert said in capsys.readouterr().err
+    assert {path.name for path in folder.iterdir()} == {"challenge.toml", "roster.csv"}
+
+
+def test_missing_plan_design_or_language_is_refused(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    plan = folder / "challenge.toml"
+    text = plan.read_text(encoding="utf-8")
+    plan.write_text(text + 'design = "my.toml"\n', encoding="utf-8")
+    assert run(folder) == 1
+    assert "There is no chart design" in capsys.readouterr().err
+    plan.write_text(text + 'language = "tlh"\n', encoding="utf-8")
+    assert run(folder) == 1
+    assert "no wording for the language" in capsys.readouterr().err
+    plan.unlink()
+    assert run(folder) == 1
+    assert "challenge.toml" in capsys.readouterr().err
+    assert {path.name for path in folder.iterdir()} == {"roster.csv"}
