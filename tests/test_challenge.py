@@ -132,7 +132,7 @@ def test_title_follows_month_and_language() -> None:
         ("[days]\nno_school = ['2027-10-32']", "days.no_school: there is no day 2027-10-32"),
         ("[days]\nno_school = [11]", 'days.no_school: a date is written like "2027-10-11", not 11'),
         ("[days]\nno_school = ['Oct 11']", 'a date is written like "2027-10-11", not "Oct 11"'),
-        ("[days]\nno_school = [2027-10-11T08:00:00]", "not 2027-10-11T08:00:00"),
+        ("[days]\nno_school = [2027-10-11T00:00:00]", "not 2027-10-11T00:00:00"),
         ("[days]\nminimum_minutes = '15'", 'days.minimum_minutes must be a whole number, not "15"'),
         ("[days]\nminimum_minutes = 15.0", "days.minimum_minutes must be a whole number, not 15.0"),
         ("[days]\nminimum_minutes = true", "days.minimum_minutes must be a whole number, not true"),

@@ -100,9 +100,9 @@ def test_whole_name_beside_both_names_is_carried_through() -> None:
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "cp1252"])
 def test_what_spreadsheets_save_is_read(separator: str, end: str, encoding: str) -> None:
     rows = [
-        ["ID", "First", "Last", "Section", "Note"],
-        ["007", "José", "Muñoz", "P1", '"a, b; c"'],
-        ["8", "B", "C", "P1", ""],
+        ['"Note"', "ID", "First", "Last", "Section"],
+        ['"a, b; c"', "007", "José", "Muñoz", "P1"],
+        ["", "8", "B", "C", "P1"],
     ]
     text = end.join(separator.join(row) for row in rows) + end
     assert read(text, encoding) == (
