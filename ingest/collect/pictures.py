@@ -219,13 +219,14 @@ def _jpeg(file: IO[bytes]) -> PagePicture:
 
 
 def _end_of_bytes(file: IO[bytes]) -> int:
-    """Offset after the last byte that is not 0, to 4096 bytes. Leaves the file where it was."""
+    """Offset after the last byte that is not 0. Leaves the file where it was."""
     place = file.tell()
     end = file.seek(0, os.SEEK_END)
     while end > 0:
-        start = max(0, end - 4096)
+        start = max(0, end - 64 * 1024)
         file.seek(start)
-        if any(file.read(end - start)):
+        if kept := file.read(end - start).rstrip(b"\0"):
+            end = start + len(kept)
             break
         end = start
     file.seek(place)
