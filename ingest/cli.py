@@ -14,7 +14,7 @@ from ingest import __version__
 from ingest.errors import DayboxError, ExitCode
 
 # In the order in which a month goes. The lines stand here, and not in the modules, so that help
-# starts without loading a room: reading alone pulls in hundreds of megabytes of libraries.
+# starts without loading a room, and so without OpenCV, pandas and onnxruntime.
 COMMANDS = {
     "new": "Start a month: write challenge.toml and a roster to fill in.",
     "charts": "Print the charts: one PDF, a page a student.",

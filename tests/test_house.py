@@ -91,4 +91,4 @@ def test_ci_runs_the_readmes_test_command_word_for_word(tmp_path: Path) -> None:
 def test_demo_and_tests_need_the_same_of_the_system() -> None:
     demo, tests = readme_block("demo-command"), readme_block("test-command")
     assert demo.splitlines()[0] == tests.splitlines()[0]
-    assert demo.splitlines()[1].endswith(".venv/bin/daybox demo demo")
+    assert demo.splitlines()[1].endswith(".venv/bin/daybox demo")
