@@ -91,7 +91,7 @@ class AnswerRecord:
         student_id is "".
     answer: "25", "blank", "" (taken back: the question is open again), or for "chart": a student id
         or "not ours".
-    at: local time, to the second, as are all times in the ledger.
+    at: local time, as are all times in the ledger.
     before: what the program would have used without the answer, in the same words.
     shown: the picture that was shown, as PNG bytes, or b"".
     by: "prompt" or "sheet".

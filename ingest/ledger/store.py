@@ -341,22 +341,16 @@ class Ledger:
         why: str = "",
         by: str = "prompt",
         shown: bytes = b"",
-    ) -> int:
-        """Keep what a person settled, for ever; its id. The arguments are as in `AnswerRecord`."""
+    ) -> AnswerRecord:
+        """Keep what a person settled, for ever. The arguments are as in `AnswerRecord`."""
         with self._writing():
-            (answer_id,) = self._db.execute(
-                "INSERT INTO answer (at, student_id, box, page_id, answer, before, why, by, shown) "
-                "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?) RETURNING id",
-                (_now(), student_id, box, page_id, answer, before, why, by, shown),
-            ).fetchone()
-        assert isinstance(answer_id, int)
-        return answer_id
+            return self._keep_answer(_now(), student_id, box, page_id, answer, before, why, by, shown)
 
-    def take_back(self, answer_id: int) -> int:
-        """Let the question stand as it stood before that answer: a new record; its id.
+    def take_back(self, answer_id: int) -> AnswerRecord:
+        """Let the question stand as it stood before that answer, by a new record.
 
-        The record holds the answer that was given before, if there was one, else "" (open again).
-        Raises KeyError if there is no such answer.
+        The record repeats the answer that was given before, with the time at which it was given; if
+        there was none, it holds "" (open again). Raises KeyError if there is no such answer.
         """
         with self._writing():
             row = self._db.execute(
@@ -369,16 +363,19 @@ class Ledger:
             same = "box = 'chart' AND page_id = ?" if box == "chart" else "student_id = ? AND box = ?"
             which = (page_id,) if box == "chart" else (student_id, box)
             earlier = self._db.execute(
-                f"SELECT answer FROM answer WHERE id < ? AND {same} ORDER BY id DESC LIMIT 1",
+                f"SELECT at, answer FROM answer WHERE id < ? AND {same} ORDER BY id DESC LIMIT 1",
                 (answer_id, *which),
             ).fetchone()
-            (new_id,) = self._db.execute(
-                "INSERT INTO answer (at, student_id, box, page_id, answer, before, why, by, shown) "
-                "VALUES (?, ?, ?, ?, ?, ?, 'taken back', ?, x'') RETURNING id",
-                (_now(), student_id, box, page_id, earlier[0] if earlier else "", taken, by),
-            ).fetchone()
-        assert isinstance(new_id, int)
-        return new_id
+            at, answer = earlier or (_now(), "")
+            return self._keep_answer(at, student_id, box, page_id, answer, taken, "taken back", by, b"")
+
+    def _keep_answer(self, at: str, *values: Any) -> AnswerRecord:
+        (answer_id,) = self._db.execute(
+            "INSERT INTO answer (at, student_id, box, page_id, answer, before, why, by, shown) "
+            "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?) RETURNING id",
+            (at, *values),
+        ).fetchone()
+        return AnswerRecord(answer_id, datetime.fromisoformat(at), *values)
 
     def answers(self, pictures: bool = True) -> tuple[AnswerRecord, ...]:
         """Every answer ever given, oldest first. pictures: False leaves `shown` empty, which is quicker."""
@@ -453,7 +450,7 @@ def _plain_file_errors(path: Path) -> Iterator[None]:
 
 
 def _now() -> str:
-    return datetime.now().isoformat(timespec="seconds")
+    return datetime.now().isoformat(timespec="milliseconds")
 
 
 def _from_time(time: datetime | None) -> str | None:

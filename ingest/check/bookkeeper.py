@@ -1,0 +1,167 @@
+"""Keeps the book up to date while a person answers, redoing only what an answer touches."""
+
+from collections.abc import Mapping
+
+from ingest.check.answers import parse_answer
+from ingest.check.book import Book, Question, Settled, Sheet, State
+from ingest.check.evidence import OwnPage
+from ingest.check.ownership import Claim, Grade, claim
+from ingest.check.questions import Asked, about_boxes, about_page
+from ingest.check.settle import settle
+from ingest.errors import AnswerError
+from ingest.ledger.records import AnswerRecord
+from ingest.ledger.store import Ledger
+from ingest.plan.challenge import Challenge
+
+
+class Bookkeeper:
+    """The book of one ledger, as it was when the bookkeeper was made and with the answers since.
+
+    What other commands collect meanwhile is not seen: make a new bookkeeper for that.
+    """
+
+    def __init__(self, ledger: Ledger, challenge: Challenge) -> None:
+        self._ledger = ledger
+        self._challenge = challenge
+        with ledger.snapshot():
+            students = ledger.students()
+            former = ledger.former_students()
+            charts = ledger.charts()
+            origins = {record.id: record for record in ledger.returns()}
+            pages = ledger.pages()
+            answers = ledger.answers(pictures=False)
+        self._grade = Grade(
+            challenge,
+            {chart.code: chart for chart in charts},
+            {student.id: student for student in students},
+            {student.id: student for student in former},
+        )
+        self._pages = {page.id: OwnPage(page, origins[page.return_id]) for page in pages}
+        self._about_page: dict[int, str] = {}  # the last answer about each page
+        self._about_box: dict[str, dict[str, AnswerRecord]] = {}  # by student and box
+        for answer in answers:
+            self._note(answer)
+        self._given: list[tuple[int, Question]] = []  # in this run, for taking back
+
+        self._claims = {page_id: self._claim(page_id) for page_id in self._pages}
+        self._owned: dict[str, list[int]] = {student_id: [] for student_id in self._grade.students}
+        for page_id, found in self._claims.items():
+            if found.owner:
+                self._owned[found.owner].append(page_id)
+        self._sheets: dict[str, Sheet] = {}
+        self._asked: dict[str, tuple[Asked, ...]] = {}
+        for student_id in self._grade.students:
+            self._settle(student_id)
+        self._book: Book | None = None
+
+    @property
+    def book(self) -> Book:
+        """Everything as it stands now."""
+        if self._book is None:
+            asked = [about_page(found.question) for found in self._claims.values() if found.question]
+            asked += [each for student_asked in self._asked.values() for each in student_asked]
+            asked.sort(key=lambda each: each.rank)
+            self._book = Book(tuple(self._sheets.values()), tuple(each.question for each in asked))
+        return self._book
+
+    def answer(self, question: Question, answer: str, shown: bytes = b"", by: str = "prompt") -> None:
+        """Keep an answer for ever, then bring the book up to date.
+
+        question: of the book, or made up about any box or page that the book knows of.
+        answer: as `parse_answer` takes it. shown: the picture that the person saw, PNG.
+        Raises AnswerError, and LedgerError if the answer could not be kept.
+        """
+        self._check(question)
+        words = parse_answer(question.box, answer, self._grade.students)
+        student_id = "" if question.box == "chart" else question.student_id
+        kept = self._ledger.answer(
+            student_id,
+            question.box,
+            words,
+            page_id=question.page_id,
+            before=self._before(question),
+            why=" ".join(flag.why for flag in question.flags),
+            by=by,
+            shown=shown,
+        )
+        self._given.append((kept.id, question))
+        self._take_up(kept)
+
+    def take_back(self) -> Question | None:
+        """Undo the last answer of this run; the question as it stands again, or None if there is none."""
+        if not self._given:
+            return None
+        answer_id, question = self._given[-1]
+        kept = self._ledger.take_back(answer_id)
+        self._given.pop()
+        self._take_up(kept)
+        return next((each for each in self.book.questions if _same(each, question)), question)
+
+    def _note(self, answer: AnswerRecord) -> None:
+        if answer.box != "chart":
+            self._about_box.setdefault(answer.student_id, {})[answer.box] = answer
+        elif answer.page_id is not None:
+            self._about_page[answer.page_id] = answer.answer
+
+    def _claim(self, page_id: int) -> Claim:
+        own = self._pages[page_id]
+        return claim(own.page, own.origin, self._grade, self._about_page.get(page_id, ""))
+
+    def _settle(self, student_id: str) -> None:
+        """Redo one student's sheet and the questions about it."""
+        pages = [self._pages[page_id] for page_id in self._owned[student_id]]
+        chart = settle(pages, self._about_box.get(student_id, {}), self._challenge)
+        sheet = Sheet(self._grade.students[student_id], chart.boxes, chart.pages, chart.late)
+        self._sheets[student_id] = sheet
+        self._asked[student_id] = about_boxes(sheet, chart.doubts, self._challenge)
+
+    def _take_up(self, answer: AnswerRecord) -> None:
+        """Bring the book up to date with an answer that was just kept."""
+        self._note(answer)
+        self._book = None
+        if answer.box != "chart" or answer.page_id is None:
+            self._settle(answer.student_id)
+            return
+        before = self._claims[answer.page_id].owner
+        after = self._claim(answer.page_id)
+        self._claims[answer.page_id] = after
+        if before:
+            self._owned[before].remove(answer.page_id)
+        if after.owner:
+            self._owned[after.owner].append(answer.page_id)
+        for student_id in {before, after.owner} - {""}:
+            self._settle(student_id)
+
+    def _check(self, question: Question) -> None:
+        if question.box == "chart":
+            if question.page_id not in self._pages:
+                raise AnswerError(
+                    f"There is no page {question.page_id} in this challenge's ledger. Write a new review "
+                    "sheet."
+                )
+        elif question.box not in self._boxes(question.student_id):
+            raise AnswerError(
+                f'There is no box "{question.box}" of a student "{question.student_id}" to answer. Write a '
+                "new review sheet, since the roster or the returns have changed."
+            )
+
+    def _boxes(self, student_id: str) -> Mapping[str, Settled]:
+        sheet = self._sheets.get(student_id)
+        return sheet.boxes if sheet else {}
+
+    def _before(self, question: Question) -> str:
+        """What stood before, in the words of an answer: settled already, or only guessed."""
+        if question.box == "chart":
+            owner = self._claims[question.page_id].owner
+            return owner or self._about_page.get(question.page_id, "") or question.suggestion
+        box = self._boxes(question.student_id)[question.box]
+        if box.state is State.FLAGGED:
+            return question.suggestion
+        return "blank" if box.value is None else str(box.value)
+
+
+def _same(one: Question, other: Question) -> bool:
+    """Whether two questions ask the same, whatever is known by now."""
+    if one.box == "chart" or other.box == "chart":
+        return (one.box, one.page_id) == (other.box, other.page_id)
+    return (one.student_id, one.box) == (other.student_id, other.box)

@@ -1,0 +1,158 @@
+"""What all pages of one student say of each box, put together."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+from ingest.check.answers import value_of
+from ingest.check.book import Flag
+from ingest.check.ownership import day_words
+from ingest.check.sums import Candidates
+from ingest.ledger.records import AnswerRecord, PageRecord, ReturnRecord
+from ingest.plan.challenge import Challenge
+from ingest.reading.certainty import SURE
+from ingest.reading.values import BoxReading, Candidate
+
+# A page whose frames lie farther from where they should be than this may have its boxes cut off. Twice the
+# 0.5 mm within which a good page lands.
+POOR_FIT_MM = 1.0
+# What is left of each probability on such a page: under SURE, so that only sums can make it sure again.
+POOR_FIT_TRUST = 0.98
+
+HIDDEN = (Candidate(None, "?", 1.0),)  # as `reading.page` reports a box that is covered or torn off
+
+
+@dataclass(frozen=True, slots=True)
+class OwnPage:
+    """A page that is the student's, and the return that it came in."""
+
+    page: PageRecord
+    origin: ReturnRecord
+
+    @property
+    def handed_in(self) -> datetime:
+        return self.origin.dated or self.origin.collected_at
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """What the ink says of one box, and what a person said.
+
+    ink: the candidates that stand, of the page `page`. poor: that page is bent or badly placed.
+    differs: two pages contradict each other, or a page that came in after an answer contradicts that.
+    answer: a person's word, if it stands. readings: of every page that has the box, oldest first.
+    """
+
+    box: str
+    ink: Candidates
+    page: OwnPage
+    poor: bool
+    differs: Flag | None = None
+    answer: Candidate | None = None
+    readings: Sequence[tuple[OwnPage, Candidates]] = ()
+
+
+def is_unreadable(candidate: Candidate) -> bool:
+    """Whether it is something that is no number."""
+    return candidate.value is None and candidate.text != ""
+
+
+def certainty(box: Candidates) -> float:
+    """How sure the ink makes its best candidate; 0 where that is no number."""
+    return 0.0 if is_unreadable(box[0]) else box[0].probability
+
+
+def is_only_seen(box: str) -> bool:
+    """Whether it matters only that something is written there: initials, a name."""
+    return box.partition(":")[0] in ("initials", "name")
+
+
+def put_together(pages: Sequence[OwnPage], challenge: Challenge) -> dict[str, Evidence]:
+    """What the pages say, box by box. pages: with readings, oldest first, at least one."""
+    found: dict[str, Evidence] = {}
+    for own in pages:
+        poor = own.page.residual_mm > POOR_FIT_MM
+        for reading in own.page.readings:
+            ink = _trusted(reading, poor)
+            new = Evidence(reading.box, ink, own, poor, readings=((own, ink),))
+            old = found.get(reading.box)
+            found[reading.box] = _joined(old, new) if old else new
+    for day in challenge.month.dates():  # a day that no page has must not pass for one without practice
+        name = f"day:{day}"
+        found.setdefault(name, Evidence(name, HIDDEN, pages[-1], poor=False))
+    return found
+
+
+def with_answer(found: Evidence, answer: AnswerRecord) -> Evidence:
+    """The box with a person's answer, unless a page that was collected later contradicts it for sure."""
+    value = value_of(answer.answer)
+    said = Candidate(value, "" if value is None else str(value), 1.0)
+    later = [
+        (own, ink)
+        for own, ink in found.readings
+        if own.origin.collected_at > answer.at and certainty(ink) >= SURE and not _agree(ink[0], said)
+    ]
+    if not later:
+        return replace(found, answer=said, differs=None)
+    own, ink = later[-1]
+    flag = Flag(
+        "returns-differ",
+        f"You answered {_words(said)}, but the page handed in on {day_words(own.handed_in.date())}, "
+        f"which was collected after that, has {_words(ink[0])} here.",
+    )
+    return replace(found, ink=_mixed(ink, (said,)), page=own, differs=flag)
+
+
+def _trusted(reading: BoxReading, poor: bool) -> Candidates:
+    """The candidates, `15` and `15 min` taken together, and trusted less on a poor page."""
+    trust = POOR_FIT_TRUST if poor else 1.0
+    joined: dict[tuple[int | None, str], Candidate] = {}
+    for c in reading.candidates:
+        key = (c.value, c.text if c.value is None else "")
+        first = joined.get(key)
+        p = c.probability * trust + (first.probability if first else 0.0)
+        joined[key] = replace(first or c, probability=p)
+    return tuple(sorted(joined.values(), key=lambda c: -c.probability))
+
+
+def _joined(old: Evidence, new: Evidence) -> Evidence:
+    """Both pages: what agrees stays, the sure one stands against the unsure, else a person must say."""
+    both = (*old.readings, *new.readings)
+    if is_only_seen(new.box):
+        blank = new.ink[0].value is None and new.ink[0].text == ""
+        return replace(old if blank else new, readings=both)
+    old_sure, new_sure = certainty(old.ink), certainty(new.ink)
+    if _agree(old.ink[0], new.ink[0]):
+        stands = new if new_sure >= min(old_sure, SURE) else old
+        return replace(stands, differs=old.differs, readings=both)
+    if old.differs or min(old_sure, new_sure) >= SURE:
+        flag = Flag("returns-differ", _differ_words(old, new))
+        return replace(new, ink=_mixed(new.ink, old.ink), differs=flag, readings=both)
+    return replace(old if old_sure > new_sure else new, readings=both)
+
+
+def _agree(a: Candidate, b: Candidate) -> bool:
+    """Whether two boxes say the same; a blank one and a 0 do, for all that it matters."""
+    return is_unreadable(a) == is_unreadable(b) and (a.value or 0) == (b.value or 0)
+
+
+def _mixed(newer: Candidates, older: Candidates) -> Candidates:
+    """Either, as likely as not; the newer first."""
+    return tuple(replace(c, probability=c.probability / 2) for c in (newer[0], older[0]))
+
+
+def _differ_words(old: Evidence, new: Evidence) -> str:
+    was, now = _words(old.ink[0]), _words(new.ink[0])
+    before, after = old.page.handed_in.date(), new.page.handed_in.date()
+    if before == after:
+        return f"Two pages handed in on {day_words(after)} differ here: {was} on one, {now} on the other."
+    return (
+        f"The page handed in on {day_words(before)} has {was} here, the newer one of {day_words(after)} "
+        f"has {now}."
+    )
+
+
+def _words(candidate: Candidate) -> str:
+    if is_unreadable(candidate):
+        return "something illegible"
+    return "nothing" if candidate.value is None else str(candidate.value)

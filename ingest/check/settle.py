@@ -1,0 +1,317 @@
+"""One student's chart: what each box stands for, and why a person must look at it."""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from ingest.check.book import Flag, Settled, State
+from ingest.check.evidence import (
+    HIDDEN,
+    Evidence,
+    OwnPage,
+    certainty,
+    is_only_seen,
+    is_unreadable,
+    put_together,
+    with_answer,
+)
+from ingest.check.ownership import is_late
+from ingest.check.sums import Candidates, Sums, Week, weigh
+from ingest.ledger.records import AnswerRecord
+from ingest.plan.challenge import Challenge
+from ingest.reading.certainty import SURE
+from ingest.reading.values import Candidate
+
+# A second reading of a day that explains a wrong sum is worth asking about from this probability on.
+WORTH_ASKING = 1e-3
+
+# Sums may settle a box only on what the ink itself makes at least so probable: further down, too few readings
+# were ever counted to trust the probability. An assumption, no source.
+LEAST_INK = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """How much a flagged box could still change.
+
+    crosses: whether a day could be on either side of the daily minimum.
+    minutes: how far from its best guess the box is to be expected.
+    """
+
+    crosses: bool
+    minutes: float
+
+
+@dataclass(frozen=True, slots=True)
+class Chart:
+    """All pages of one student put together. doubts: of the flagged boxes. late: every page is."""
+
+    boxes: Mapping[str, Settled]
+    doubts: Mapping[str, Doubt]
+    pages: Sequence[int]
+    late: bool
+
+
+def settle(pages: Sequence[OwnPage], answers: Mapping[str, AnswerRecord], challenge: Challenge) -> Chart:
+    """Put a student's pages and the answers about them together.
+
+    pages: in any order. answers: the last one about each box.
+    """
+    in_order = sorted(pages, key=lambda own: (own.handed_in, own.page.id))
+    page_ids = tuple(own.page.id for own in in_order)
+    late = bool(pages) and all(is_late(own.origin, challenge) for own in pages)
+    read = [own for own in in_order if own.page.readings]
+    if not read:
+        return Chart({}, {}, page_ids, late)
+
+    found = put_together(read, challenge)
+    for name in found.keys() & answers.keys():
+        if answers[name].answer:
+            found[name] = with_answer(found[name], answers[name])
+    weighed = _weighed(found, challenge)
+    boxes = {name: _Box(evidence, weighed[name]) for name, evidence in found.items()}
+    sums = _sum_flags(boxes, challenge)
+    settled = {name: _settled(box, sums.get(name), challenge) for name, box in boxes.items()}
+    doubts = {
+        name: _doubt(boxes[name], box, challenge)
+        for name, box in settled.items()
+        if box.state is State.FLAGGED
+    }
+    return Chart(settled, doubts, page_ids, late)
+
+
+@dataclass(frozen=True, slots=True)
+class _Box:
+    """A box with what its pages say of it and what the whole chart makes of that."""
+
+    evidence: Evidence
+    weighed: Candidates
+
+    @property
+    def name(self) -> str:
+        return self.evidence.box
+
+    @property
+    def ink(self) -> Candidate:
+        return self.evidence.ink[0]
+
+    @property
+    def best(self) -> Candidate:
+        return self.weighed[0]
+
+    @property
+    def is_answered(self) -> bool:
+        return self.evidence.answer is not None
+
+    @property
+    def is_overruled(self) -> bool:
+        """Whether the sums speak against what the ink alone says for sure."""
+        if self.is_answered or certainty(self.evidence.ink) < SURE:
+            return False
+        return self.best.text != self.ink.text or self.best.probability < SURE
+
+    @property
+    def is_sure(self) -> bool:
+        """Whether nobody need look, as far as probabilities go."""
+        if self.is_answered:
+            return True
+        if self.evidence.differs or self.is_overruled or certainty(self.weighed) < SURE:
+            return False
+        ink = max(c.probability for c in self.evidence.ink if c.text == self.best.text)
+        return ink >= LEAST_INK
+
+    @property
+    def firm(self) -> Candidate | None:
+        """What to add up with: what is sure, or what the ink said for sure until the sums spoke."""
+        if self.is_sure:
+            return self.best
+        return self.ink if self.is_overruled else None
+
+
+# -- the sums -----------------------------------------------------------------------------------------
+
+
+def _weighed(found: Mapping[str, Evidence], challenge: Challenge) -> dict[str, Candidates]:
+    """The candidates of all boxes, given each other."""
+    weighed = {
+        name: evidence.ink if evidence.answer is None else (evidence.answer,)
+        for name, evidence in found.items()
+    }
+    rows = _grid(challenge)
+    weeks = [Week([weighed[day] for day in days], weighed.get(total, ())) for days, total in rows]
+    new = weigh(Sums(weeks, weighed.get("month", ())), challenge.counting.most_per_day)
+    for (days, total), week in zip(rows, new.weeks, strict=True):
+        weighed.update(zip(days, week.days, strict=True))
+        if total in weighed:
+            weighed[total] = week.total
+    if "month" in weighed:
+        weighed["month"] = new.month
+    return weighed
+
+
+def _grid(challenge: Challenge) -> list[tuple[list[str], str]]:
+    """For each row of the chart the names of its days' boxes and of its total's."""
+    month = set(challenge.month.dates())
+    return [
+        ([f"day:{day}" for day in row if day in month], f"week:{number}")
+        for number, row in enumerate(challenge.month.weeks(challenge.days.week_starts), start=1)
+    ]
+
+
+def _sum_flags(boxes: Mapping[str, _Box], challenge: Challenge) -> dict[str, Flag]:
+    """Why to look at boxes because of sums that do not come out."""
+    rows = _grid(challenge)
+    flags: dict[str, Flag] = {}
+    for days, total in rows:
+        if total in boxes:
+            flags.update(_week_flags([boxes[day] for day in days], boxes[total]))
+    if "month" in boxes and not flags:  # a week to look at may explain the month
+        flags.update(_month_flags(boxes, rows))
+    for box in boxes.values():
+        if box.is_overruled and box.name not in flags:
+            flags[box.name] = Flag(
+                "sum", f"{_read_as(box.ink)}, but then the sums on the chart do not come out."
+            )
+    return flags
+
+
+def _week_flags(days: Sequence[_Box], total: _Box) -> Iterator[tuple[str, Flag]]:
+    added, written = _added(days), total.firm
+    if added is None or written is None or written.value in (None, added):
+        return
+    explaining = [
+        (day, other)
+        for day in days
+        for other in day.evidence.ink
+        if other.probability >= WORTH_ASKING
+        and not is_unreadable(other)
+        and added - _minutes(day.firm) + _minutes(other) == written.value
+    ]
+    if len({day.name for day, _ in explaining}) == 1:
+        day, other = explaining[0]
+        if not day.is_answered:
+            yield (
+                day.name,
+                Flag(
+                    "sum",
+                    f"{_read_as(day.ink)}: so the days add up to {added}, but the week's box says "
+                    f"{written.value}, which would be right if this were {_value_words(other)}.",
+                ),
+            )
+            return
+        if day.best.value == day.ink.value:  # a person confirmed the reading, so the child added wrongly
+            return
+    if not total.is_answered:
+        yield (
+            total.name,
+            Flag("sum", f"The days add up to {added}, the week's box says {written.value}."),
+        )
+
+
+def _month_flags(
+    boxes: Mapping[str, _Box], rows: Sequence[tuple[Sequence[str], str]]
+) -> Iterator[tuple[str, Flag]]:
+    month = boxes["month"]
+    by_week = [_added([boxes[day] for day in days]) for days, _ in rows]
+    if month.is_answered or month.firm is None or month.firm.value is None or None in by_week:
+        return
+    sums = [added for added in by_week if added is not None]
+    written = []
+    for added, (_, total) in zip(sums, rows, strict=True):
+        box = boxes.get(total)
+        if box is None:
+            written.append(added)
+            continue
+        if box.firm is None:
+            return
+        written.append(added if box.firm.value is None else box.firm.value)
+    if month.firm.value in (sum(sums), sum(written)):
+        return
+    weeks = "" if sums == written else f", the weeks' boxes to {sum(written)}"
+    why = f"The days add up to {sum(sums)}{weeks}; the month's box says {month.firm.value}."
+    yield month.name, Flag("sum", why)
+
+
+def _added(days: Iterable[_Box]) -> int | None:
+    """The sum of the days; None while one of them is not known."""
+    firm = [day.firm for day in days]
+    return None if None in firm else sum(_minutes(candidate) for candidate in firm)
+
+
+def _minutes(candidate: Candidate | None) -> int:
+    return candidate.value or 0 if candidate else 0
+
+
+# -- what stands --------------------------------------------------------------------------------------
+
+
+def _settled(box: _Box, sum_flag: Flag | None, challenge: Challenge) -> Settled:
+    page_id = box.evidence.page.page.id
+    if box.evidence.answer is not None:
+        return Settled(box.name, State.ANSWERED, box.evidence.answer.value, 1.0, (), page_id)
+    kind = box.name.partition(":")[0]
+    blank = box.best.value is None and not is_unreadable(box.best)
+    if is_only_seen(box.name) or (kind == "outside" and not _minutes(box.best)):
+        # a smudge or a drawing in a cell of another month is nobody's practice
+        state = State.BLANK if blank or kind == "outside" else State.READ
+        return Settled(box.name, state, None, box.best.probability, (), page_id)
+    flags = tuple(_flags(box, kind, sum_flag, challenge))
+    if flags:
+        guess = _guess(box.weighed)
+        value, sure = (guess.value, guess.probability) if guess else (None, 0.0)
+        return Settled(box.name, State.FLAGGED, value, sure, flags, page_id)
+    state = State.BLANK if blank else State.READ
+    return Settled(box.name, state, box.best.value, box.best.probability, (), page_id)
+
+
+def _flags(box: _Box, kind: str, sum_flag: Flag | None, challenge: Challenge) -> Iterator[Flag]:
+    if kind == "outside":
+        yield Flag(
+            "outside-month",
+            f"{_minutes(box.best)} is written on a day outside the month, where it counts for nothing. It "
+            "may belong to a day beside it.",
+        )
+        return
+    if box.evidence.differs:
+        yield box.evidence.differs
+    elif box.evidence.ink == HIDDEN:
+        yield Flag("illegible", "This box is covered, torn off or not in the picture.")
+    elif is_unreadable(box.best):
+        yield Flag("not-a-number", "Something is written here that is no number.")
+    elif sum_flag is None and not box.is_sure:
+        bent = " The page is bent or blurred here." if box.evidence.poor else ""
+        yield Flag("illegible", f"This cannot be read with certainty.{bent}")
+    if sum_flag:
+        yield sum_flag
+    days = {"day": 1, "week": 7, "month": 31}.get(kind, 1)
+    most = challenge.counting.most_per_day * days
+    if _minutes(box.best) > most:
+        yield Flag(
+            "too-much", f"{_minutes(box.best)} minutes is more than the {most} that are thought possible."
+        )
+
+
+def _guess(box: Candidates) -> Candidate | None:
+    """The best candidate that could be an answer."""
+    return next((candidate for candidate in box if not is_unreadable(candidate)), None)
+
+
+def _doubt(box: _Box, settled: Settled, challenge: Challenge) -> Doubt:
+    most = challenge.counting.most_per_day
+    guess = settled.value or 0
+    minimum = challenge.days.minimum_minutes
+    unknown = max(0.0, 1 - sum(c.probability for c in box.weighed if not is_unreadable(c)))
+    apart = sum(c.probability * abs(_minutes(c) - guess) for c in box.weighed if not is_unreadable(c))
+    met = sum(c.probability for c in box.weighed if _minutes(c) >= minimum)
+    missed = sum(c.probability for c in box.weighed if not is_unreadable(c) and _minutes(c) < minimum)
+    too_much = guess if guess > most else 0  # it may turn out to be anything
+    # what no candidate names is anywhere from 0 to the most: about half of that away
+    crosses = min(met, missed) + unknown / 2 >= WORTH_ASKING or too_much > 0
+    return Doubt(box.name.startswith("day:") and crosses, apart + unknown * most / 2 + too_much)
+
+
+def _read_as(candidate: Candidate) -> str:
+    return "Read as blank" if candidate.value is None else f"Read as {candidate.value}"
+
+
+def _value_words(candidate: Candidate) -> str:
+    return "blank" if candidate.value is None else str(candidate.value)
