@@ -153,17 +153,19 @@ def write(hand: Hand, text: str, box: Box, manner: Manner, rng: np.random.Genera
             continue
         size = 1 + rng.normal(0, 0.06)
         glyph = [stroke * size for stroke in hand.glyph(sign, rng)]
-        air = 0.08 if sign == ":" else 0.0  # a colon's dots stand clear of the digits
-        x += air
         bottom = max(float(stroke[:, 1].max()) for stroke in glyph)
         width = max(float(stroke[:, 0].max()) for stroke in glyph)
+        # A one or a colon run into its neighbour would be another character to anybody; the pen's own
+        # width takes up to 0.1.
+        air = max(0.0, 0.16 - manner.gap) if width < 0.2 else 0.0
+        x += air if placed else 0.0
         lift = MIDDLE[sign] - bottom / 2 if sign in MIDDLE else 0.0
         drop = -bottom - lift + rng.normal(0, manner.wobble)
         tilt = rng.normal(0, 0.05) - manner.slant  # y is negative above the line
         for stroke in glyph:
             y = stroke[:, 1] + drop
             placed.append(np.column_stack([x + stroke[:, 0] + tilt * y, y]))
-        x += width + manner.gap * rng.uniform(0.6, 1.4) + air + (0.06 if width < 0.15 else 0.0)
+        x += width + manner.gap * rng.uniform(0.6, 1.4) + air
     if not placed:
         return ()
     low = np.min([line.min(axis=0) for line in placed], axis=0)
