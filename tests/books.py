@@ -2,12 +2,18 @@
 
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime
+from pathlib import Path
 from typing import Any
 
+from ingest.chart.code import new_code
+from ingest.chart.design import load_design
+from ingest.chart.layout import lay_out
 from ingest.check.book import Book, Flag, Question, Settled, Sheet, State
-from ingest.ledger.records import PageRecord, ReturnRecord, ReturnState
-from ingest.plan.challenge import Challenge
-from ingest.plan.roster import Student
+from ingest.ledger.records import ChartRecord, NewPage, PageRecord, ReturnRecord, ReturnState
+from ingest.ledger.store import Ledger
+from ingest.plan.challenge import Challenge, load_challenge
+from ingest.plan.roster import Student, load_roster
+from ingest.reading.values import BoxReading, Candidate, PageReading
 
 ILLEGIBLE = Flag("illegible", "Cannot be read with certainty.")
 
@@ -85,3 +91,44 @@ def a_return(return_id: int, path: str) -> ReturnRecord:
 
 def a_page(page_id: int, return_id: int, number: int = 1, problem: str = "") -> PageRecord:
     return PageRecord(page_id, return_id, number, problem, None, None, "", "", 0.1, 8, "layout", "", 0.0, ())
+
+
+def challenge_folder(folder: Path, unsure: str = "") -> None:
+    """A challenge as it lies on disk: S1 has handed in a chart with 20 minutes a day, S2 has not.
+
+    unsure: a box that could be read either as 20 or as 70, and no totals to tell.
+    """
+    folder.mkdir(exist_ok=True)
+    plan = 'title = "October"\nmonth = "2027-10"\n[days]\nno_school = ["2027-10-11"]\n'
+    (folder / "challenge.toml").write_text(plan, encoding="utf-8")
+    roster = (
+        "student_id,first_name,last_name,section,locker\nS1,Ana,Marsh,Flutes,12\nS2,Ben,Okoro,Flutes,13\n"
+    )
+    (folder / "roster.csv").write_text(roster, encoding="utf-8")
+    challenge = load_challenge(folder)
+    layout = lay_out(challenge, load_design(challenge.design, folder))
+    minutes = {f"day:{day}": 20 for day in challenge.month.dates()}
+    for number, week in enumerate(challenge.month.weeks(challenge.days.week_starts), 1):
+        minutes[f"week:{number}"] = 20 * sum(f"day:{day}" in minutes for day in week)
+    minutes["month"] = 20 * 31
+    if unsure:
+        minutes = {box: value for box, value in minutes.items() if box.startswith("day:")}
+    either = (Candidate(20, "20", 0.6), Candidate(70, "70", 0.4))
+    readings = [
+        BoxReading(box.name, either if box.name == unsure else (_seen(minutes.get(box.name)),), 0.1)
+        for box in (*layout.boxes, *layout.outside)
+    ]
+    code = new_code()
+    with Ledger.open(folder) as ledger:
+        ledger.sync_roster(load_roster(folder / "roster.csv"))
+        key = ledger.add_layout(layout)
+        ledger.add_charts([ChartRecord(code, "S1", key)])
+        return_id = ledger.add_return("october.zip/IMG_1.jpg", "0" * 64, datetime(2027, 10, 31, 18))
+        assert return_id is not None
+        found = PageReading(code, "2027-10", "qr", "", readings, b"", 0.1, 8)
+        ledger.finish_return(return_id, [NewPage(1, "", found, layout=key)], ReturnState.DONE)
+
+
+def _seen(minutes: int | None) -> Candidate:
+    text = "" if minutes is None else str(minutes)
+    return Candidate(minutes, text, 0.999999)

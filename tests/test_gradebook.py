@@ -4,10 +4,11 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from books import answered, book, flagged, month_of, october, page_question, sheet, student
+from books import answered, book, challenge_folder, flagged, month_of, october, page_question, sheet, student
 from hypothesis import given
 from hypothesis import strategies as st
 
+from ingest import cli
 from ingest.cells import harmless, to_csv, write_whole
 from ingest.plan.roster import Student
 from ingest.report.gradebook import gradebook, points_text
@@ -189,3 +190,52 @@ def test_a_write_that_fails_leaves_the_old_file_and_no_scrap(
         write_whole(target, b"new")
     assert target.read_bytes() == b"old"
     assert [each.name for each in tmp_path.iterdir()] == ["gradebook.csv"]
+
+
+# -- the command -----------------------------------------------------------------------------------
+
+
+def test_the_command_writes_into_the_challenges_folder(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = tmp_path / "oct"
+    challenge_folder(folder)
+    assert cli.main(["grades", "--folder", str(folder)]) == 0
+    said = capsys.readouterr().out
+    assert f"Wrote {folder / 'gradebook.csv'}: 1 of 2 students handed in.\n" in said
+    assert "Open flags" not in said
+    ana, ben = rows((folder / "gradebook.csv").read_bytes())
+    assert ",".join(ana.values()) == "S1,Ana,Marsh,Flutes,yes,620,200,20,20,yes,1,10,0,12"
+    assert ",".join(ben.values()) == "S2,Ben,Okoro,Flutes,no,,,,,,,,0,13"
+
+
+def test_the_command_goes_by_the_roster_as_it_stands_now(tmp_path: Path) -> None:
+    challenge_folder(tmp_path)
+    with (tmp_path / "roster.csv").open("a", encoding="utf-8") as roster:
+        roster.write("S3,Cleo,Lind,Horns,14\n")
+    out = tmp_path / "elsewhere.csv"
+    assert cli.main(["grades", "--folder", str(tmp_path), "--out", str(out)]) == 0
+    assert [row["student_id"] for row in rows(out.read_bytes())] == ["S1", "S2", "S3"]
+
+
+def test_the_command_says_that_open_flags_leave_figures_incomplete(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    challenge_folder(tmp_path, unsure="day:2027-10-04")
+    assert cli.main(["grades", "--folder", str(tmp_path)]) == 0
+    said = capsys.readouterr().out
+    assert "Open flags: 1." in said
+    assert "`daybox review`" in said
+    ana = rows((tmp_path / "gradebook.csv").read_bytes())[0]
+    assert (ana["total_minutes"], ana["met"], ana["open_flags"]) == ("600", "", "1")
+
+
+def test_a_folder_without_a_ledger_is_refused_in_plain_words(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    challenge_folder(tmp_path)
+    (tmp_path / "ledger.sqlite").unlink()
+    assert cli.main(["grades", "--folder", str(tmp_path)]) == 1
+    assert "`daybox charts`" in capsys.readouterr().err
+    assert not (tmp_path / "gradebook.csv").exists()
+    assert not (tmp_path / "ledger.sqlite").exists()

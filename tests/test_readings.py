@@ -1,9 +1,22 @@
 import csv
 import io
+from pathlib import Path
 
 import pytest
-from books import a_page, a_return, answered, book, flagged, page_question, read, sheet, student
+from books import (
+    a_page,
+    a_return,
+    answered,
+    book,
+    challenge_folder,
+    flagged,
+    page_question,
+    read,
+    sheet,
+    student,
+)
 
+from ingest import cli
 from ingest.check.book import Flag, Settled, State
 from ingest.report.readings import chart_order, readings
 
@@ -88,3 +101,18 @@ def test_a_cell_outside_the_month_is_listed_only_if_something_is_written_there(
     assert callable(box)
     boxes = [box("outside:2027-09-30", None, page_id=11)]
     assert (len(rows(readings(book(sheet(student("S1"), boxes)), RETURNS, PAGES))) == 2) is shown
+
+
+def test_the_command_writes_a_row_a_box(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    challenge_folder(tmp_path)
+    assert cli.main(["readings", "--folder", str(tmp_path)]) == 0
+    assert f"Wrote {tmp_path / 'readings.csv'}: " in capsys.readouterr().out
+    table = rows((tmp_path / "readings.csv").read_bytes())[1:]
+    assert {row[0] for row in table} == {"S1"}
+    days = [row for row in table if row[1].startswith("day:")]
+    assert [row[2] for row in days] == ["20"] * 31
+    assert {(row[6], row[7]) for row in days} == {("october.zip/IMG_1.jpg", "1")}
+    assert [row[1] for row in table if row[1].startswith(("week:", "month"))] == [
+        *(f"week:{number}" for number in range(1, 7)),
+        "month",
+    ]

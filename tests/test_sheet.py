@@ -9,17 +9,20 @@ import cv2
 import numpy as np
 import pandas as pd
 import pytest
-from books import answered, book, flagged, october, page_question, read, sheet, student
+from books import answered, book, challenge_folder, flagged, october, page_question, read, sheet, student
 from PIL import Image
 
 from ingest.chart.design import load_design
 from ingest.chart.layout import Layout, lay_out
 from ingest.check.book import Book, Flag, Question
+from ingest.check.bookkeeper import Bookkeeper
 from ingest.errors import AnswerError, LedgerError
 from ingest.ledger.records import NewPage, ReturnState
 from ingest.ledger.store import Ledger
+from ingest.plan.challenge import load_challenge
 from ingest.reading.numerals import FLAT_PX_PER_MM
 from ingest.reading.values import PageReading
+from ingest.report.tally import tallies
 from ingest.review.crop import PAGE_WIDTH_PX, SHOWN_MARGIN_MM, Pictures, png
 from ingest.review.sheet import Taken, take_answers, write_sheet
 
@@ -439,3 +442,40 @@ def test_a_file_that_is_no_sheet_is_refused(ledger: Ledger, tmp_path: Path, cont
         take_answers(path, Keeper(ledger, a_book()), ledger)
     with pytest.raises(AnswerError, match="cannot be read"):
         take_answers(tmp_path / "gone.csv", Keeper(ledger, a_book()), ledger)
+
+
+# -- with the real bookkeeper ----------------------------------------------------------------------
+
+
+def test_out_and_back_through_the_ledger_settles_the_marks(tmp_path: Path) -> None:
+    challenge_folder(tmp_path, unsure=DAY)
+    plan = load_challenge(tmp_path)
+    path = tmp_path / "review.csv"
+    with Ledger.open(tmp_path) as opened:
+        keeper = Bookkeeper(opened, plan)
+        assert tallies(keeper.book, plan)[0].met is None
+        assert write_sheet(path, keeper.book, opened) == 1
+        frame = pd.read_csv(path, dtype=str, keep_default_na=False)
+        assert frame[["student_id", "box"]].to_numpy().tolist() == [["S1", DAY]]
+        frame["answer"] = "20"
+        frame.to_csv(path, index=False, sep=";", encoding="utf-8-sig")
+        assert take_answers(path, keeper, opened) == Taken(1, 0, 0)
+    with Ledger.open(tmp_path) as opened:
+        keeper = Bookkeeper(opened, plan)
+        assert take_answers(path, keeper, opened) == Taken(0, 1, 0)
+        assert len(opened.answers()) == 1
+        figures = tallies(keeper.book, plan)[0]
+    assert (figures.met, figures.total_minutes, figures.open_flags) == (True, 31 * 20, 0)
+
+
+def test_a_page_given_away_in_the_same_sheet_as_its_boxes_leaves_nothing_half_taken(tmp_path: Path) -> None:
+    challenge_folder(tmp_path, unsure=DAY)
+    plan = load_challenge(tmp_path)
+    with Ledger.open(tmp_path) as opened:
+        keeper = Bookkeeper(opened, plan)
+        page_id = opened.pages()[0].id
+        keeper.answer(page_question(page_id), "S1", by="sheet")
+        rows = (f",chart,,,x/page-{page_id}.png,S2", f"S1,{DAY},,,x/p.png,25")
+        path = answered_sheet(tmp_path / "r.csv", *rows)
+        assert take_answers(path, keeper, opened) == Taken(2, 0, 0)
+        assert [bool(each.boxes) for each in keeper.book.sheets] == [False, True]

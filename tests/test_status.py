@@ -1,10 +1,24 @@
 import io
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
-from books import a_page, a_return, book, flagged, month_of, october, page_question, question, sheet, student
+from books import (
+    a_page,
+    a_return,
+    book,
+    challenge_folder,
+    flagged,
+    month_of,
+    october,
+    page_question,
+    question,
+    sheet,
+    student,
+)
 from rich.console import Console
 
+from ingest import cli
 from ingest.check.book import Book
 from ingest.ledger.records import PageRecord, ReturnRecord, ReturnState
 from ingest.report.status import LINES_SHOWN, NAMES_SHOWN, status
@@ -104,3 +118,15 @@ def test_it_fits_80_columns_and_a_name_in_brackets_is_no_markup() -> None:
     assert "[red]Ana" in text
     assert text.count("[bold]Flutes[/]") == 2  # in the table and among the missing
     assert max(len(line.rstrip()) for line in text.splitlines()) <= 80
+
+
+def test_the_command_shows_the_page_and_names_the_folder_in_the_next_one(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = tmp_path / "my october"
+    challenge_folder(folder)
+    assert cli.main(["status", "--folder", str(folder)]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "October (2027-10, due 2027-11-01)" in said
+    assert "Ben Okoro" in said
+    assert "Next: daybox grades --folder '" in said

@@ -96,7 +96,8 @@ def take_answers(path: Path, keeper: Keeper, ledger: Ledger) -> Taken:
             f"{'; '.join(problems)}. Mend these rows or empty their answers, and run the same command again."
         )
     pictures = Pictures(ledger)
-    for question, answer, _ in answers.values():
+    # boxes first: an answer about a whole page may take its boxes off the student's chart
+    for question, answer, _ in sorted(answers.values(), key=lambda each: each[0].box == "chart"):
         keeper.answer(question, answer, shown=_picture(pictures, question), by="sheet")
     return Taken(len(answers), known, left)
 
