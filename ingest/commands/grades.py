@@ -40,6 +40,6 @@ def command(folder: Path, out: Path | None) -> None:
     click.echo(f"Wrote {target}: {handed_in} of {len(book.sheets)} students handed in.")
     if book.questions:
         click.echo(
-            f"Open flags: {len(book.questions)}. Until they are settled, totals may be incomplete, and what "
-            "they could change is empty. Run `daybox review`, then this command again."
+            f"Open flags: {len(book.questions)}. Totals may be incomplete, and what a flag could change is "
+            "empty.\nRun `daybox review`, then this command again."
         )

@@ -42,6 +42,6 @@ def command(folder: Path, out: Path | None) -> None:
     click.echo(f"Wrote {target}: {boxes} boxes of {charts} students' charts.")
     if book.questions:
         click.echo(
-            f"Open flags: {len(book.questions)}. Flagged boxes have no value, and pages that are nobody's "
-            "yet have no rows. Run `daybox review`, then this command again."
+            f"Open flags: {len(book.questions)}. Flagged boxes have no value; pages of nobody yet, no rows.\n"
+            "Run `daybox review`, then this command again."
         )

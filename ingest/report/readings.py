@@ -48,7 +48,7 @@ def _rows(book: Book, origins: Mapping[int, tuple[str, int]]) -> Iterator[Sequen
                 box.box,
                 _value(box),
                 box.state.value,
-                f"{box.confidence:.4f}",
+                f"{_confidence(box):.4f}",
                 ";".join(flag.reason for flag in box.flags),
                 path,
                 number,
@@ -58,3 +58,8 @@ def _rows(book: Book, origins: Mapping[int, tuple[str, int]]) -> Iterator[Sequen
 def _value(box: Settled) -> int | None:
     # a flagged box holds a guess, and a guess must not be taken for a reading
     return None if box.state is State.FLAGGED else box.value
+
+
+def _confidence(box: Settled) -> float:
+    # only a person's answer may round to certainty
+    return box.confidence if box.state is State.ANSWERED else min(box.confidence, 0.9999)
