@@ -13,12 +13,12 @@ import numpy.typing as npt
 
 Floats = npt.NDArray[np.float64]
 
-SPACING_MM = 18.0  # between control points; a sharp fold is rounded off over about this length
+SPACING_MM = 24.0  # between control points; a sharp fold is rounded off over about this length
 
 # How strongly paper is expected to bend or stretch, relative to a measurement known to 0.1 mm. A gentle
 # curl of 5 mm over a page's width changes its slope by 0.01 between control points: 0.2 mm in the
 # spline's second difference.
-_BEND_WEIGHT = 1.0
+_BEND_WEIGHT = 0.02
 _STRETCH_WEIGHT = 0.01
 _SHIFT_WEIGHT = 1e-4  # keeps the system solvable where nothing was measured
 
@@ -67,19 +67,50 @@ class Bend:
         return down @ self.weights[0] @ across.T, down @ self.weights[1] @ across.T
 
 
-def fit_component(grid: Grid, points: Floats, values: Floats, precision: Floats) -> Floats:
-    """Control values, shape (rows, columns), of the smooth field nearest to measurements.
+@dataclass(frozen=True, slots=True, eq=False)
+class Samples:
+    """Measurements of one component of the displacement.
 
-    points: (n, 2) mm; values: (n,) mm; precision: (n,) weight of each, 1.0 for a measurement that is
-    good to 0.1 mm.
+    points: (n, 2) mm. values: (n,) mm. trust: (n,) weights; 1.0 for a measurement good to 0.1 mm.
     """
-    cells, shares = _support(grid, points)
+
+    points: Floats
+    values: Floats
+    trust: Floats
+
+    def __add__(self, other: "Samples") -> "Samples":
+        return Samples(
+            np.concatenate([self.points, other.points]),
+            np.concatenate([self.values, other.values]),
+            np.concatenate([self.trust, other.trust]),
+        )
+
+
+def fit_bend(grid: Grid, x: Samples, y: Samples, tolerance: float = np.inf, rounds: int = 3) -> Bend:
+    """The smooth bend nearest to measurements of both components.
+
+    tolerance: measurements that miss the bend by much more mm than this come to count little.
+    """
+    if not np.isfinite(tolerance):
+        rounds = 1
+    return Bend(grid, np.stack([_fit_component(grid, part, tolerance, rounds) for part in (x, y)]))
+
+
+def _fit_component(grid: Grid, samples: Samples, tolerance: float, rounds: int) -> Floats:
+    """Control values, shape (rows, columns)."""
+    cells, shares = _support(grid, samples.points)
     size = grid.rows * grid.columns
     pairs = (cells[:, :, None] * size + cells[:, None, :]).ravel()
-    products = (shares[:, :, None] * shares[:, None, :] * precision[:, None, None]).ravel()
-    system = np.bincount(pairs, products, size * size).reshape(size, size) + _smoothness(grid)
-    right = np.bincount(cells.ravel(), (shares * (values * precision)[:, None]).ravel(), size)
-    return np.asarray(np.linalg.solve(system, right).reshape(grid.rows, grid.columns))
+    squares = shares[:, :, None] * shares[:, None, :]
+    trust = samples.trust
+    for _ in range(rounds):
+        products = (squares * trust[:, None, None]).ravel()
+        system = np.bincount(pairs, products, size * size).reshape(size, size) + _smoothness(grid)
+        right = np.bincount(cells.ravel(), (shares * (samples.values * trust)[:, None]).ravel(), size)
+        control = np.linalg.solve(system, right)
+        miss = samples.values - (control[cells] * shares).sum(axis=1)
+        trust = samples.trust / (1 + (miss / tolerance) ** 2) ** 2
+    return np.asarray(control.reshape(grid.rows, grid.columns))
 
 
 def _basis(places: Floats, count: int) -> tuple[npt.NDArray[np.int64], Floats]:

@@ -1,8 +1,9 @@
 """Where a chart lies in a picture, and the flattened page made from that."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import product
+from typing import TypeAlias
 
 import cv2
 import numpy as np
@@ -11,12 +12,12 @@ import numpy.typing as npt
 from ingest.chart.layout import Tag
 from ingest.errors import PageError
 from ingest.paper import Box
-from ingest.reading.bend import Bend, fit_component
+from ingest.reading.bend import Bend, Samples, fit_bend
 from ingest.reading.tags import SeenTag, find_tags
 from ingest.reading.values import Grey
 
 Floats = npt.NDArray[np.float64]
-Maps = tuple[npt.NDArray[np.float32], npt.NDArray[np.float32]]
+Map: TypeAlias = npt.NDArray[np.float32]  # shape (height, width, 2): x and y in the picture
 
 # A tag belongs to the chart if a flat sheet's perspective through the others lands it so near (mm). A
 # strong curl moves tags by several mm; a tag of another sheet is off by far more.
@@ -27,6 +28,9 @@ _NEAR_PX_PER_MM = 7.0
 
 _STEP_PX = 16  # the map to the photo is worked out at every 16th pixel and filled in linearly between
 _OUTSIDE = 128  # grey where the picture does not reach
+
+# OpenCV's type stubs ask for a second map even where the first has both coordinates; then it must be None.
+_remap: Callable[..., object] = cv2.remap
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -59,7 +63,7 @@ class Pose:
         )
         return replace(self, matrix=shrink @ self.matrix)
 
-    def maps(self, area: Box, px_per_mm: float) -> Maps:
+    def map(self, area: Box, px_per_mm: float) -> Map:
         """Where each pixel of the flattened area lies in the picture, for `cv2.remap`."""
         width, height = round(area.width * px_per_mm), round(area.height * px_per_mm)
         across, down = -(-width // _STEP_PX) + 2, -(-height // _STEP_PX) + 2
@@ -69,10 +73,8 @@ class Pose:
         dx, dy = self.bend.on_grid(xs, ys)
         nodes = np.stack([xs[None, :] + dx, ys[:, None] + dy], axis=-1).reshape(-1, 2)
         places = _project(self.matrix, nodes).astype(np.float32).reshape(down, across, 2)
-        full = cv2.resize(places, (across * _STEP_PX, down * _STEP_PX), interpolation=cv2.INTER_LINEAR)[
-            _STEP_PX : _STEP_PX + height, _STEP_PX : _STEP_PX + width
-        ]
-        return np.ascontiguousarray(full[..., 0]), np.ascontiguousarray(full[..., 1])
+        full = cv2.resize(places, (across * _STEP_PX, down * _STEP_PX), interpolation=cv2.INTER_LINEAR)
+        return np.asarray(full[_STEP_PX : _STEP_PX + height, _STEP_PX : _STEP_PX + width], np.float32)
 
 
 def flatten(grey: Grey, pose: Pose, area: Box, px_per_mm: float) -> Grey:
@@ -80,11 +82,13 @@ def flatten(grey: Grey, pose: Pose, area: Box, px_per_mm: float) -> Grey:
 
     Where the picture does not reach, the result is mid-grey.
     """
-    across, down = pose.maps(area, px_per_mm)
-    flat = cv2.remap(
-        grey, across, down, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=_OUTSIDE
-    )
-    return np.asarray(flat, np.uint8)
+    return sample(grey, pose.map(area, px_per_mm), cv2.BORDER_CONSTANT)
+
+
+def sample(grey: Grey, places: Map, border: int = cv2.BORDER_REPLICATE) -> Grey:
+    """The picture's brightness at places, shape (rows, columns, 2), in pixels; same rows and columns."""
+    values = _remap(grey, places, None, cv2.INTER_LINEAR, borderMode=border, borderValue=_OUTSIDE)
+    return np.asarray(values, np.uint8)
 
 
 def shrink_to(grey: Grey, pose: Pose, px_per_mm: float) -> tuple[Grey, Pose]:
@@ -102,14 +106,14 @@ def shrink_to(grey: Grey, pose: Pose, px_per_mm: float) -> tuple[Grey, Pose]:
 
 
 def place(
-    seen: Sequence[SeenTag], tags: Iterable[Tag], width: float, height: float
+    seen: Sequence[SeenTag], tags: Sequence[Tag], width: float, height: float
 ) -> tuple[Pose, tuple[SeenTag, ...]]:
     """The pose of a page of width x height mm whose tags stand at `tags`, and the tags that agree on it.
 
     Raises:
         PageError: fewer than two tags agree.
     """
-    where = {tag.id: _corners(tag.area) for tag in tags}
+    where = tag_corners(tags)
     known = [tag for tag in seen if tag.id in where]
     agreed = _agreeing(known, where)
     if len(agreed) < 2:
@@ -124,13 +128,14 @@ def place(
             "a chart's square marks were found in this picture, but they do not lie as on a sheet of paper; "
             "take the photo again from above, with the whole page in view"
         )
-    return Pose(matrix, bend_from_tags(matrix, agreed, where, width, height)), agreed
+    bend = fit_bend(Bend.none(width, height).grid, *tag_shifts(matrix, agreed, tags))
+    return Pose(matrix, bend), agreed
 
 
 def misfit_mm(pose: Pose, seen: Iterable[SeenTag], tags: Iterable[Tag]) -> float:
     """How far the tags lie from where a flat sheet's perspective would show them, mean of all corners."""
-    _, shift = tag_shifts(pose.matrix, seen, tag_corners(tags))
-    return float(np.linalg.norm(shift, axis=1).mean())
+    x, y = tag_shifts(pose.matrix, seen, tags)
+    return float(np.hypot(x.values, y.values).mean())
 
 
 def find_near(grey: Grey, pose: Pose, missing: Iterable[Tag]) -> tuple[SeenTag, ...]:
@@ -145,22 +150,15 @@ def find_near(grey: Grey, pose: Pose, missing: Iterable[Tag]) -> tuple[SeenTag, 
     return tuple(found)
 
 
-def bend_from_tags(
-    matrix: Floats, seen: Iterable[SeenTag], where: Mapping[int, Floats], width: float, height: float
-) -> Bend:
-    """The smooth bend that brings the tags to where they are seen."""
-    paper, shift = tag_shifts(matrix, seen, where)
-    grid = Bend.none(width, height).grid
-    precision = np.ones(len(paper))
-    return Bend(grid, np.stack([fit_component(grid, paper, shift[:, i], precision) for i in (0, 1)]))
-
-
-def tag_shifts(matrix: Floats, seen: Iterable[SeenTag], where: Mapping[int, Floats]) -> tuple[Floats, Floats]:
-    """Tag corners on the page (mm), and how far beside them the flat sheet's perspective sees them."""
-    tags = tuple(seen)
-    paper = np.concatenate([where[tag.id] for tag in tags])
-    pixels = np.concatenate([tag.corners for tag in tags])
-    return paper, _project(_inverse(matrix), pixels) - paper
+def tag_shifts(matrix: Floats, seen: Iterable[SeenTag], tags: Iterable[Tag]) -> tuple[Samples, Samples]:
+    """How far beside their places (mm, x and y) a flat sheet's perspective sees the tags' corners."""
+    where = tag_corners(tags)
+    chosen = tuple(seen)
+    paper = np.concatenate([where[tag.id] for tag in chosen])
+    pixels = np.concatenate([tag.corners for tag in chosen])
+    shift = _project(_inverse(matrix), pixels) - paper
+    trust = np.ones(len(paper))
+    return Samples(paper, shift[:, 0], trust), Samples(paper, shift[:, 1], trust)
 
 
 def tag_corners(tags: Iterable[Tag]) -> dict[int, Floats]:

@@ -9,33 +9,45 @@ import numpy.typing as npt
 
 from ingest.chart.layout import Layout
 from ingest.paper import Box
-from ingest.reading.bend import Bend, Floats, fit_component
-from ingest.reading.flatten import Pose, flatten, shrink_to, tag_corners, tag_shifts
+from ingest.reading.bend import Bend, Floats, Samples, fit_bend
+from ingest.reading.flatten import Pose, flatten, sample, shrink_to, tag_shifts
 from ingest.reading.numerals import FLAT_PX_PER_MM
+from ingest.reading.pattern import follow
 from ingest.reading.tags import SeenTag
 from ingest.reading.values import Grey
 
-PIECE_MM = 5.0  # frames are looked at in pieces of this length
+LOST_MM = 1.0  # counted as the miss of a frame side that cannot be found
+
+_PIECE_MM = 5.0  # frames are looked at in pieces of this length
 _CORNER_MM = 1.5  # frames may have rounded corners: keep away from them
+_ALONG_PX_PER_MM = 4.0
+_ACROSS_PX_PER_MM = 6.0
 
 _DARKEST = 0.45  # share of the paper's brightness; what is darker than that is pencil, not a frame
 _FAINTEST = 0.02  # share of the paper's brightness by which a frame must be darker than the paper
-LOST_MM = 1.0  # counted as the miss of a frame side that cannot be found
+
+# Rows of frames stand 4.6 mm apart: a reach of half that could take a line for its neighbour.
+_FIRST_REACH_MM = 1.6
+_LAST_REACH_MM = 1.0
+
+# If fewer of the pieces than this lie within 0.4 mm of one smooth bend, lines were taken for others.
+_GOOD_SHARE = 0.85
+_GOOD_MISS_MM = 0.4
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Pieces:
-    """Short pieces of printed lines, n in all, in page mm.
+    """Short pieces of printed lines, n in all, in page mm; a line that two boxes share is there once.
 
     centres: (n, 2). lies: (n,) True where the line runs from left to right.
-    owner: (n,) index into the boxes and then the outside cells of the layout.
-    side: (n,) number of the frame side that the piece is cut from.
+    side: (n,) number of the side that the piece is cut from, 0 .. m - 1.
+    of_box: (boxes, 4) the sides of each of the layout's boxes and then its outside cells.
     """
 
     centres: Floats
     lies: npt.NDArray[np.bool_]
-    owner: npt.NDArray[np.int64]
     side: npt.NDArray[np.int64]
+    of_box: npt.NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -54,141 +66,152 @@ class Fit:
     seen: Floats
 
 
-@dataclass(frozen=True, slots=True)
-class _Look:
-    """One round of looking for the frames: how far (mm), how finely, and what miss is still trusted (mm)."""
-
-    reach: float
-    px_per_mm: float
-    tolerance: float
-
-
-# Rows of frames stand 4.6 mm apart: a reach of half that could take a line for its neighbour.
-_LOOKS = (_Look(1.6, 4.0, 0.5), _Look(0.9, 6.0, 0.25))
-
-
 @lru_cache(maxsize=16)
 def pieces_of(layout: Layout) -> Pieces:
     """The frames' sides, cut into pieces."""
-    rows: list[tuple[float, float, bool, int, int]] = []
-    side = 0
-    for owner, box in enumerate((*layout.boxes, *layout.outside)):
+    sides: dict[tuple[bool, float, float, float], int] = {}
+    of_box = []
+    for box in (*layout.boxes, *layout.outside):
         frame = box.frame
-        for y in (frame.top, frame.bottom):
-            rows += [(x, y, True, owner, side) for x in _middles(frame.left, frame.right)]
-            side += 1
-        for x in (frame.left, frame.right):
-            rows += [(x, y, False, owner, side) for y in _middles(frame.top, frame.bottom)]
-            side += 1
+        of_box.append(
+            [
+                sides.setdefault(side, len(sides))
+                for side in (
+                    (True, frame.top, frame.left, round(frame.right, 2)),
+                    (True, round(frame.bottom, 2), frame.left, round(frame.right, 2)),
+                    (False, frame.left, frame.top, round(frame.bottom, 2)),
+                    (False, round(frame.right, 2), frame.top, round(frame.bottom, 2)),
+                )
+            ]
+        )
+    rows = [
+        ((middle, across) if lies else (across, middle), lies, number)
+        for (lies, across, start, end), number in sides.items()
+        for middle in _middles(start, end)
+    ]
     return Pieces(
-        np.array([row[:2] for row in rows], np.float64).reshape(-1, 2),
-        np.array([row[2] for row in rows], np.bool_),
-        np.array([row[3] for row in rows], np.int64),
-        np.array([row[4] for row in rows], np.int64),
+        np.array([row[0] for row in rows], np.float64).reshape(-1, 2),
+        np.array([row[1] for row in rows], np.bool_),
+        np.array([row[2] for row in rows], np.int64),
+        np.array(of_box, np.int64).reshape(-1, 4),
     )
 
 
 def refine(grey: Grey, pose: Pose, layout: Layout, seen: Sequence[SeenTag]) -> Fit:
     """The pose corrected by the printed frames, and the page flattened with it."""
     pieces = pieces_of(layout)
-    page = Box(0, 0, layout.paper.width, layout.paper.height)
-    tags = tag_shifts(pose.matrix, seen, tag_corners(layout.tags))
+    tags = tag_shifts(pose.matrix, seen, layout.tags)
     small, placed = shrink_to(grey, pose, FLAT_PX_PER_MM)
-    for look in _LOOKS:
-        flat = flatten(small, placed, page, look.px_per_mm)
-        shift = _measure(flat, look.px_per_mm, pieces, look.reach)
-        placed = replace(placed, bend=_fitted(placed.bend, pieces, shift, tags, look.tolerance))
-    flat = flatten(small, placed, page, FLAT_PX_PER_MM)
-    shift = _measure(flat, FLAT_PX_PER_MM, pieces, LOST_MM)
-    residual, shares = _judged(pieces, shift, len(layout.boxes) + len(layout.outside))
-    return Fit(replace(pose, bend=placed.bend), flat, residual, shares)
+    near, share = _corrected(small, placed, pieces, tags, _FIRST_REACH_MM)
+    if share < _GOOD_SHARE:
+        placed = follow(small, placed, layout, tags)
+        near, share = _corrected(small, placed, pieces, tags, _FIRST_REACH_MM)
+    near, _ = _corrected(small, near, pieces, tags, _LAST_REACH_MM)
+    shift = _measure(small, near, pieces, LOST_MM)
+    page = Box(0, 0, layout.paper.width, layout.paper.height)
+    flat = flatten(small, near, page, FLAT_PX_PER_MM)
+    return Fit(replace(pose, bend=near.bend), flat, *_judged(pieces, shift))
 
 
 def _middles(start: float, end: float) -> list[float]:
     length = end - start - 2 * _CORNER_MM
     if length <= 0:
         return []
-    count = max(1, round(length / PIECE_MM))
+    count = max(1, round(length / _PIECE_MM))
     return [start + _CORNER_MM + (i + 0.5) * length / count for i in range(count)]
 
 
-def _measure(flat: Grey, scale: float, pieces: Pieces, reach: float) -> Floats:
-    """Look for every piece within `reach` mm of its place on the flattened page.
+def _corrected(
+    grey: Grey, pose: Pose, pieces: Pieces, tags: tuple[Samples, Samples], reach: float
+) -> tuple[Pose, float]:
+    """The pose with its bend fitted to the frames, and the share of all pieces that agree with it."""
+    shift = _measure(grey, pose, pieces, reach)
+    bend = _fitted(pose.bend, pieces, shift, tags, reach / 4)
+    left = _whole_shift(pose.bend, pieces, shift) - _across(bend.at(pieces.centres), pieces)
+    return replace(pose, bend=bend), float((np.abs(left) < _GOOD_MISS_MM).mean())  # nan counts as missing
 
-    scale: pixels a mm. Returns (n,) mm across the line, downwards or to the right; nan where there is
-    no line.
+
+def _measure(grey: Grey, pose: Pose, pieces: Pieces, reach: float) -> Floats:
+    """Look for every piece within `reach` mm of where the pose puts it.
+
+    Returns (n,) mm across the line, downwards or to the right; nan where there is no line.
     """
-    steps = round(reach * scale)
-    half = max(1, round((PIECE_MM / 2) * scale))
-    shift = np.full(len(pieces.lies), np.nan)
-    for lies, picture in ((True, flat), (False, np.ascontiguousarray(flat.T))):
-        chosen = np.flatnonzero(pieces.lies == lies)
-        along, across = (0, 1) if lies else (1, 0)
-        # Pixel i has its middle at (i + 0.5) / scale mm.
-        column = np.round(pieces.centres[chosen, along] * scale - 0.5).astype(np.int64)
-        exact = pieces.centres[chosen, across] * scale - 0.5
-        row = np.round(exact).astype(np.int64)
-        offset = _dark_line(picture, row, column, steps, half)
-        shift[chosen] = (row - exact + offset) / scale
-    return shift
+    steps, half = round(reach * _ACROSS_PX_PER_MM), round(_PIECE_MM / 2 * _ALONG_PX_PER_MM)
+    along = np.where(pieces.lies[:, None], (1.0, 0.0), (0.0, 1.0))
+    middle = pose.to_picture(pieces.centres)
+    # One mm along and across each piece, in pixels of the picture.
+    step_along = pose.to_picture(pieces.centres + along / 2) - pose.to_picture(pieces.centres - along / 2)
+    across = along[:, ::-1]
+    step_across = pose.to_picture(pieces.centres + across / 2) - pose.to_picture(pieces.centres - across / 2)
+    rows = np.arange(-steps - 2, steps + 3) / _ACROSS_PX_PER_MM
+    columns = np.arange(-half, half + 1) / _ALONG_PX_PER_MM
+    starts = middle[:, None] + rows[None, :, None] * step_across[:, None]
+    places = (
+        starts.astype(np.float32)[:, :, None]
+        + (columns[None, :, None] * step_along[:, None]).astype(np.float32)[:, None]
+    )
+    strips = sample(grey, places.reshape(len(rows) * len(middle), len(columns), 2))
+    strips = strips.reshape(len(middle), len(rows), len(columns))
+    shift = _dark_line(strips) / _ACROSS_PX_PER_MM
+    inside = np.all((middle >= 0) & (middle <= np.array(grey.shape[::-1]) - 1), axis=1)
+    return np.where(inside, shift, np.nan)
 
 
-def _dark_line(
-    picture: Grey, rows: npt.NDArray[np.int64], columns: npt.NDArray[np.int64], steps: int, half: int
-) -> Floats:
-    """The thin dark line that runs along each place: how many pixels below it.
-
-    Looks at columns - half .. + half and rows - steps .. + steps. nan where there is none.
-    """
-    tall = np.clip(rows[:, None] + np.arange(-steps - 2, steps + 3), 0, picture.shape[0] - 1)
-    wide = np.clip(columns[:, None] + np.arange(-half, half + 1), 0, picture.shape[1] - 1)
-    strip = picture[tall[:, :, None], wide[:, None, :]].astype(np.float32)
-    paper = np.maximum(np.percentile(strip.mean(axis=2), 75, axis=1), 1.0)[:, None, None]
-    darkness = np.clip(1.0 - strip / paper, 0.0, _DARKEST).mean(axis=2)
+def _dark_line(strips: npt.NDArray[np.uint8]) -> Floats:
+    """How many rows below its middle each strip, shape (n, rows, columns), has a thin dark line; or nan."""
+    mean = strips.mean(axis=2, dtype=np.float32)
+    paper = np.maximum(np.percentile(mean, 75, axis=1), 1.0).astype(np.float32)[:, None, None]
+    darkness = np.clip(1 - strips / paper, 0, np.float32(_DARKEST)).mean(axis=2)
     soft = darkness[:, :-2] + 2 * darkness[:, 1:-1] + darkness[:, 2:]
-    base = np.median(soft, axis=1, keepdims=True)
-    soft = (soft - base) / 4
-    places = np.arange(-steps - 1, steps + 2)
+    soft = (soft - np.median(soft, axis=1, keepdims=True)) / 4
+    reach = soft.shape[1] // 2
+    places = np.arange(-reach, reach + 1)
     # Of two lines that are about as dark, the nearer one is meant.
-    favoured = soft * (1 - 0.3 * (places / (steps + 2)) ** 2)
+    favoured = soft * (1 - 0.3 * (places / reach) ** 2)
     peak = np.clip(favoured.argmax(axis=1), 1, len(places) - 2)
     each = np.arange(len(peak))
-    around = np.maximum(soft[each[:, None], peak[:, None] + np.arange(-1, 2)], 0.0)
-    mass = around.sum(axis=1)
-    offset = places[peak] + (around[:, 2] - around[:, 0]) / np.maximum(mass, 1e-6)
-    found = soft[each, peak] > _FAINTEST
-    return np.where(found, offset, np.nan)
+    before, top, after = (soft[each, peak + step] for step in (-1, 0, 1))
+    # The vertex of the parabola through the darkest row and its neighbours.
+    offset = places[peak] + np.clip(
+        (after - before) / np.maximum(4 * top - 2 * (before + after), 1e-6), -1, 1
+    )
+    return np.where(soft[each, peak] > _FAINTEST, offset, np.nan).astype(np.float64)
 
 
-def _fitted(bend: Bend, pieces: Pieces, shift: Floats, tags: tuple[Floats, Floats], tolerance: float) -> Bend:
-    """The bend fitted anew; what is off by much more than `tolerance` mm counts little.
-
-    shift: what was measured with `bend`. tags: places on the page and their whole shift.
-    """
-    weights = bend.weights.copy()
-    for component, lies in ((0, False), (1, True)):
-        chosen = np.flatnonzero((pieces.lies == lies) & ~np.isnan(shift))
-        at = pieces.centres[chosen]
-        moved = at.copy()
-        moved[:, component] += shift[chosen]
-        # A line seen s mm off its place lies, in the picture, where the bend so far puts place + s.
-        whole = shift[chosen] + bend.at(moved)[:, component]
-        points = np.concatenate([at, tags[0]])
-        values = np.concatenate([whole, tags[1][:, component]])
-        trust = np.ones(len(values))
-        for _ in range(3):
-            weights[component] = fit_component(bend.grid, points, values, trust)
-            miss = values - Bend(bend.grid, weights).at(points)[:, component]
-            trust = 1 / (1 + (miss / tolerance) ** 2) ** 2
-    return Bend(bend.grid, weights)
+def _across(vectors: Floats, pieces: Pieces) -> Floats:
+    """The component of each piece's vector, shape (n, 2), that is across the line."""
+    return np.where(pieces.lies, vectors[:, 1], vectors[:, 0])
 
 
-def _judged(pieces: Pieces, shift: Floats, owners: int) -> tuple[float, Floats]:
-    """The residual, and the share of each owner's frame that was found."""
+def _whole_shift(bend: Bend, pieces: Pieces, shift: Floats) -> Floats:
+    """The displacement across each line from a flat sheet, where `shift` was measured beyond `bend`."""
+    moved = (
+        pieces.centres
+        + np.where(pieces.lies[:, None], (0.0, 1.0), (1.0, 0.0)) * np.nan_to_num(shift)[:, None]
+    )
+    # A line seen s mm off its place lies, in the picture, where the bend so far puts place + s.
+    return shift + _across(bend.at(moved), pieces)
+
+
+def _fitted(
+    bend: Bend, pieces: Pieces, shift: Floats, tags: tuple[Samples, Samples], tolerance: float
+) -> Bend:
+    """The bend fitted anew; shift: what was measured with `bend`."""
+    whole = _whole_shift(bend, pieces, shift)
     found = ~np.isnan(shift)
-    sides = int(pieces.side.max()) + 1
+    x, y = (
+        Samples(pieces.centres[chosen], whole[chosen], np.ones(chosen.sum()))
+        for chosen in (found & ~pieces.lies, found & pieces.lies)
+    )
+    return fit_bend(bend.grid, x + tags[0], y + tags[1], tolerance)
+
+
+def _judged(pieces: Pieces, shift: Floats) -> tuple[float, Floats]:
+    """The residual, and the share of each box's frame that was found."""
+    found = ~np.isnan(shift)
+    sides = int(pieces.of_box.max()) + 1
     counts = np.bincount(pieces.side, found, sides)
     total = np.bincount(pieces.side, np.where(found, np.abs(shift), 0.0), sides)
     miss = np.where(counts > 0, total / np.maximum(counts, 1), LOST_MM)
-    seen = np.bincount(pieces.owner, found, owners)
-    return float(np.percentile(miss, 95)), seen / np.maximum(np.bincount(pieces.owner, minlength=owners), 1)
+    share = counts / np.maximum(np.bincount(pieces.side, minlength=sides), 1)
+    return float(np.percentile(miss, 95)), share[pieces.of_box].mean(axis=1)

@@ -10,8 +10,8 @@ import numpy.typing as npt
 from ingest.reading.values import Grey
 
 # Long side, in pixels, to which a picture is reduced before looking for tags. A chart that fills
-# two thirds of the picture's length then has 5 pixels a tag cell, twice what the decoder needs.
-QUICK_SIDE = 1400
+# two thirds of the picture's length then has 4 pixels a tag cell; the decoder needs two to three.
+QUICK_SIDE = 1200
 HARD_SIDE = 2400
 _ENLARGE = 2.0  # the hard search enlarges small pictures by so much at most
 
@@ -47,14 +47,14 @@ def find_tags(grey: Grey, wanted: Collection[int], *, hard: bool = False) -> tup
         return ()
     if not hard:
         small, scale = _reduced(grey, QUICK_SIDE)
-        return _detect(small, scale, wanted, _parameters(3, 23, 10))
+        return _detect(small, scale, wanted, _parameters(small, 9, 9, 10))
     target = min(HARD_SIDE, int(long_side * _ENLARGE))
     large, scale = _resized(grey, target)
     evened = np.asarray(cv2.createCLAHE(clipLimit=4.0, tileGridSize=(8, 8)).apply(large), np.uint8)
     soft = np.asarray(cv2.GaussianBlur(large, (0, 0), 1.2), np.uint8)
     found = [
-        *_detect(evened, scale, wanted, _parameters(5, 65, 12)),
-        *_detect(soft, scale, wanted, _parameters(5, 65, 12)),
+        *_detect(evened, scale, wanted, _parameters(large, 5, 65, 12)),
+        *_detect(soft, scale, wanted, _parameters(large, 5, 65, 12)),
     ]
     return merged(found)
 
@@ -86,8 +86,14 @@ def _resized(grey: Grey, long_side: int) -> tuple[Grey, float]:
     return np.asarray(cv2.resize(grey, size, interpolation=how), np.uint8), factor
 
 
-def _parameters(narrowest: int, widest: int, step: int) -> cv2.aruco.DetectorParameters:
+def _parameters(picture: Grey, narrowest: int, widest: int, step: int) -> cv2.aruco.DetectorParameters:
+    """How to look, with neighbourhoods from `narrowest` to `widest` pixels."""
     parameters = cv2.aruco.DetectorParameters()
+    dark, light = np.percentile(picture[::8, ::8], (2, 98))
+    # How much darker than around it, in grey levels, a mark must be. Measured on 34 simulated photos:
+    # with 12 instead of OpenCV's 7 a cloth under the page no longer costs ten times the time.
+    parameters.adaptiveThreshConstant = float(np.clip(0.07 * (light - dark), 3, 12))
+    parameters.minMarkerPerimeterRate = 0.035
     parameters.adaptiveThreshWinSizeMin = narrowest
     parameters.adaptiveThreshWinSizeMax = widest
     parameters.adaptiveThreshWinSizeStep = step

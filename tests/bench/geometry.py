@@ -1,6 +1,6 @@
 """How well pages are found and flattened: photographs charts and compares with where things really are.
 
-    PYTHONPATH=tests python tests/bench/geometry.py [--photos 40] [--severity ordinary] [--seed 1] [--worst FOLDER]
+    PYTHONPATH=tests python tests/bench/geometry.py [--photos 40] [--severity ordinary] [--worst FOLDER]
 
 Prints, for each severity: pages found, codes read, tags seen, the distance in mm of every box corner from
 its true place (median, 95th centile, worst box, and share of boxes beyond 0.5 mm), and milliseconds of
@@ -17,6 +17,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 from PIL import Image, ImageOps
+from plain_chart import draw_plain, plain_layout
 
 from ingest.chart.code import new_code
 from ingest.chart.layout import Layout
@@ -27,7 +28,6 @@ from ingest.reading.codes import read_code
 from ingest.reading.flatten import Pose
 from ingest.reading.frames import refine
 from ingest.reading.values import Grey
-from plain_chart import draw_plain, plain_layout
 
 
 @dataclass
