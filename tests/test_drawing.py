@@ -287,6 +287,7 @@ NAMES = [
     "አበበ ቢቂላ",
     "Maria-José (محمد) 3",
     "😀 \x07\ud800\u202e x̌",
+    "Wilhelmina Montgomery-Walker",
     "W" * 200,
     " ".join(["Maximiliana-Alexandrina"] * 9),
 ]

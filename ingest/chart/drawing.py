@@ -36,11 +36,12 @@ def draw_charts(challenge: Challenge, design: Design, layout: Layout, charts: Se
     """
     page = _Page(challenge, design, layout)
     file = BytesIO()
+    size = (layout.paper.width * POINTS_PER_MM, layout.paper.height * POINTS_PER_MM)
     canvas = Canvas(
         file,
-        pagesize=(layout.paper.width * POINTS_PER_MM, layout.paper.height * POINTS_PER_MM),
+        pagesize=size,
         pageCompression=1,
-        lang=challenge.language,
+        lang=challenge.language.replace("_", "-"),  # a language tag (RFC 5646)
         initialFontName=load_face(REGULAR).pdf_name,
     )
     canvas.setTitle(f"{challenge.title} ({page.month})")
@@ -48,7 +49,7 @@ def draw_charts(challenge: Challenge, design: Design, layout: Layout, charts: Se
     canvas.setSubject("")
     canvas.setCreator(f"Daybox {__version__}")
     canvas.setViewerPreference("DisplayDocTitle", "true")
-    canvas.beginForm(_COMMON, 0, 0, *canvas._pagesize)
+    canvas.beginForm(_COMMON, 0, 0, *size)
     page.draw_common(Pen(canvas, layout.paper))
     canvas.endForm()
     for chart in charts:
@@ -84,6 +85,8 @@ class _Page:
             box.name.partition(":")[2]: box for box in grid if box.name.startswith(("day:", "outside:"))
         }
         self.weeks = challenge.month.weeks(challenge.days.week_starts)
+        # Where the first row's strip begins, and where the last row's frames end, mm.
+        self.grid_top = min(box.frame.top for box in self.days.values()) - design.sizes.strip
         self.grid_bottom = max(box.frame.bottom for box in self.days.values())
         self.month_box = layout.box("month")
 
@@ -124,17 +127,14 @@ class _Page:
         columns += [
             (box, self._filled(heads[box.name]), 8.5) for box in self.layout.boxes if box.name in heads
         ]
-        bottom = self.layout_top() - 1.2
+        bottom = self.grid_top - 1.2
         for box, label, size in columns:
+            while len(lines := wrap(label, box.area.width / points(size), BOLD)) > 2 and size > 5:
+                size -= 0.5
             em = points(size)
-            lines = wrap(label, box.area.width / em, BOLD)
             for above, line in enumerate(reversed(lines)):
                 y = bottom - above * 1.15 * em
                 pen.text((box.frame.centre[0], y), line, size, bold=True, align="centre")
-
-    def layout_top(self) -> float:
-        """Where the first row's strip begins, mm."""
-        return min(box.frame.top for box in self.days.values()) - self.design.sizes.strip
 
     def _day_strips(self, pen: Pen) -> None:
         """Number and hint above each day, far enough from all writing areas."""
