@@ -174,7 +174,10 @@ def changed(part: str, **values: object) -> Design:
     [
         ({"day_width": 28.0}, r"13\.7 mm too wide for letter.*day_width"),
         ({"header": 60.0}, r"mm too high for letter.*six weeks.*header"),
-        ({"qr_module": 0.9, "margin": 8.0, "day_width": 25.0}, "the chart code would run into the names of the columns"),
+        (
+            {"qr_module": 0.9, "margin": 8.0, "day_width": 25.0},
+            "the chart code would run into the names of the columns",
+        ),
     ],
 )
 def test_sizes_that_do_not_fit_are_refused_by_name(sizes: dict[str, object], said: str) -> None:
