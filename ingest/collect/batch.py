@@ -15,21 +15,15 @@ from functools import partial
 from pathlib import Path
 from typing import TypeAlias
 
-from ingest.chart.layout import Layout
 from ingest.collect.crew import Mishap, Outcome, share_out
 from ingest.collect.owner import guess_owner
-from ingest.collect.pictures import open_pages
+from ingest.collect.reader import Item, Job, Leaf, MakeReader, load_reader, start
 from ingest.collect.unpack import Found, walk
-from ingest.errors import DayboxError, PageError, PictureError
-from ingest.ledger.records import NewPage, ReturnRecord, ReturnState
+from ingest.errors import DayboxError
+from ingest.ledger.records import ReturnRecord, ReturnState
 from ingest.ledger.store import FILE_NAME as LEDGER_NAME
 from ingest.ledger.store import Ledger
-from ingest.reading.values import Grey, PageReading
 
-Reader: TypeAlias = Callable[[Grey], PageReading]  # raises PageError
-# From layouts by key, and layout keys by chart code, to a reader. Called in each reading process, so
-# it must be picklable: a function of a module.
-MakeReader: TypeAlias = Callable[[Mapping[str, Layout], Mapping[str, str]], Reader]
 # What is being done, how many are done, of how many (None: not known yet).
 Progress: TypeAlias = Callable[[str, int, int | None], None]
 
@@ -67,15 +61,6 @@ class Summary:
     spoilt: Sequence[Unread]
 
 
-def load_reader(layouts: Mapping[str, Layout], chart_layouts: Mapping[str, str]) -> Reader:
-    """The reader that comes with the program."""
-    from ingest.reading.numerals import Numerals  # here, since the parent process has no use for them
-    from ingest.reading.page import read_page
-
-    numerals = Numerals.load()
-    return lambda grey: read_page(grey, layouts, chart_layouts, numerals)
-
-
 def collect(
     ledger: Ledger,
     paths: Sequence[Path],
@@ -103,7 +88,7 @@ def collect(
     read = _read_all(
         ledger,
         (*ledger.waiting(), *taken.again),
-        start=partial(_start, make_reader, ledger.layouts(), _chart_layouts(ledger)),
+        start=partial(start, make_reader, ledger.layouts(), _chart_layouts(ledger)),
         workers=workers or _default_workers(),
         seconds=page_seconds,
         on_progress=on_progress,
@@ -243,26 +228,6 @@ def _sweep(ledger: Ledger) -> None:
 # -- then: read ---------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True)
-class _Job:
-    """A return to be read: which, and where its bytes are."""
-
-    record: ReturnRecord
-    original: Path
-
-
-@dataclass(frozen=True, slots=True)
-class _Leaf:
-    """A page as it comes from a reading process. note: what is wrong with it although it was read."""
-
-    page: NewPage
-    note: str
-
-
-_Refusal: TypeAlias = str  # why there are no pages at all
-_Item: TypeAlias = _Leaf | _Refusal
-
-
 class _Read:
     """Counts of the second step."""
 
@@ -278,7 +243,7 @@ def _read_all(
     ledger: Ledger,
     records: Sequence[ReturnRecord],
     *,
-    start: Callable[[], Callable[[_Job], Iterator[_Item]]],
+    start: Callable[[], Callable[[Job], Iterator[Item]]],
     workers: int,
     seconds: float,
     on_progress: Progress,
@@ -287,12 +252,12 @@ def _read_all(
     owners = {chart.code: chart.student_id for chart in ledger.charts()}
     read = _Read()
     on_progress("Reading", 0, len(records))
-    jobs = (_Job(record, ledger.original(record)) for record in records)
+    jobs = (Job(record, ledger.original(record)) for record in records)
     outcomes = share_out(jobs, start, workers=min(workers, max(1, len(records))), seconds=seconds)
     try:
         for done, outcome in enumerate(outcomes, start=1):
             record = outcome.job.record
-            leaves = [item for item in outcome.items if isinstance(item, _Leaf)]
+            leaves = [item for item in outcome.items if isinstance(item, Leaf)]
             refusal = _refusal(outcome, seconds)
             if refusal:
                 ledger.finish_return(record.id, (), ReturnState.REFUSED, refusal)
@@ -311,7 +276,7 @@ def _read_all(
     return read
 
 
-def _refusal(outcome: Outcome[_Job, _Item], seconds: float) -> str:
+def _refusal(outcome: Outcome[Job, Item], seconds: float) -> str:
     """Why a return could not be read at all, or ""."""
     if outcome.mishap is Mishap.TOO_SLOW:
         return f"Reading this took longer than {seconds:.0f} seconds a page, so it was given up."
@@ -324,7 +289,7 @@ def _refusal(outcome: Outcome[_Job, _Item], seconds: float) -> str:
 
 
 def _count(
-    read: _Read, record: ReturnRecord, leaves: Sequence[_Leaf], owners: Mapping[str, str | None]
+    read: _Read, record: ReturnRecord, leaves: Sequence[Leaf], owners: Mapping[str, str | None]
 ) -> None:
     charts = [leaf.page.reading for leaf in leaves if leaf.page.reading]
     read.returns += 1
@@ -336,57 +301,3 @@ def _count(
         if (why := leaf.page.problem or leaf.note)
     ]
     (read.spoilt if charts else read.lost).extend(problems)
-
-
-# -- in a reading process -----------------------------------------------------------------------------
-
-
-def _start(
-    make_reader: MakeReader, layouts: Mapping[str, Layout], chart_layouts: Mapping[str, str]
-) -> Callable[[_Job], Iterator[_Item]]:
-    """Make ready a reading process; what it then does with each job."""
-    import cv2
-    import pillow_heif
-
-    # One core each: as many processes as cores, each with threads for all cores, would only be in each
-    # other's way. Tesseract is a program of its own and listens to OpenMP's variable.
-    os.environ["OMP_THREAD_LIMIT"] = "1"
-    cv2.setNumThreads(1)
-    pillow_heif.options.DECODE_THREADS = 1
-    return partial(_read_return, make_reader(layouts, chart_layouts), layouts, chart_layouts)
-
-
-def _read_return(
-    reader: Reader, layouts: Mapping[str, Layout], chart_layouts: Mapping[str, str], job: _Job
-) -> Iterator[_Item]:
-    try:
-        for picture in open_pages(job.original):
-            if picture.grey is None:
-                yield _Leaf(NewPage(picture.number, picture.problem, None), "")
-                continue
-            try:
-                reading = reader(picture.grey)
-            except PageError as error:
-                problem = f"{error} {picture.problem}".strip()
-                yield _Leaf(NewPage(picture.number, problem, None), "")
-            except Exception as error:  # a mistake of ours, but it must not cost the others their evening
-                problem = f"Daybox stumbled over this page ({type(error).__name__}: {error})."
-                yield _Leaf(NewPage(picture.number, problem, None), "")
-            else:
-                layout = _layout_key(reading, layouts, chart_layouts)
-                yield _Leaf(NewPage(picture.number, "", reading, layout), picture.problem)
-    except PictureError as error:
-        yield str(error)
-
-
-def _layout_key(
-    reading: PageReading, layouts: Mapping[str, Layout], chart_layouts: Mapping[str, str]
-) -> str | None:
-    """The layout that a page was read with: its code's, or the one that has all the boxes."""
-    if reading.code and reading.code in chart_layouts:
-        return chart_layouts[reading.code]
-    names = {box.box for box in reading.readings}
-    for key, layout in layouts.items():
-        if names and names <= {box.name for box in (*layout.boxes, *layout.outside)}:
-            return key
-    return None

@@ -1,0 +1,99 @@
+"""What a reading process does: one return becomes pages with readings. No ledger, no student here."""
+
+import os
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+from typing import TypeAlias
+
+import cv2
+import pillow_heif
+
+from ingest.chart.layout import Layout
+from ingest.collect.pictures import open_pages
+from ingest.errors import PageError, PictureError
+from ingest.ledger.records import NewPage, ReturnRecord
+from ingest.reading.values import Grey, PageReading
+
+Reader: TypeAlias = Callable[[Grey], PageReading]  # raises PageError
+# From layouts by key, and layout keys by chart code, to a reader. Called in each reading process, so
+# it must be picklable: a function of a module.
+MakeReader: TypeAlias = Callable[[Mapping[str, Layout], Mapping[str, str]], Reader]
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """A return to be read, and where its bytes are."""
+
+    record: ReturnRecord
+    original: Path
+
+
+@dataclass(frozen=True, slots=True)
+class Leaf:
+    """A page as it comes from a reading process. note: what is wrong with it although it was read."""
+
+    page: NewPage
+    note: str
+
+
+Refusal: TypeAlias = str  # why there are no pages at all
+Item: TypeAlias = Leaf | Refusal
+
+
+def load_reader(layouts: Mapping[str, Layout], chart_layouts: Mapping[str, str]) -> Reader:
+    """The reader that comes with the program."""
+    from ingest.reading.numerals import Numerals  # here: loading takes long, and other readers do without
+    from ingest.reading.page import read_page
+
+    numerals = Numerals.load()
+    return lambda grey: read_page(grey, layouts, chart_layouts, numerals)
+
+
+def start(
+    make_reader: MakeReader, layouts: Mapping[str, Layout], chart_layouts: Mapping[str, str]
+) -> Callable[[Job], Iterator[Item]]:
+    """Make a reading process ready; returns what it then does with each job."""
+    # One core each: as many processes as cores, each with threads for all cores, would only be in each
+    # other's way. Tesseract is a program of its own and listens to OpenMP's variable.
+    os.environ["OMP_THREAD_LIMIT"] = "1"
+    cv2.setNumThreads(1)
+    pillow_heif.options.DECODE_THREADS = 1
+    return partial(read_return, make_reader(layouts, chart_layouts), layouts, chart_layouts)
+
+
+def read_return(
+    reader: Reader, layouts: Mapping[str, Layout], chart_layouts: Mapping[str, str], job: Job
+) -> Iterator[Item]:
+    try:
+        for picture in open_pages(job.original):
+            if picture.grey is None:
+                yield Leaf(NewPage(picture.number, picture.problem, None), "")
+                continue
+            try:
+                reading = reader(picture.grey)
+            except PageError as error:
+                problem = f"{error} {picture.problem}".strip()
+                yield Leaf(NewPage(picture.number, problem, None), "")
+            except Exception as error:  # a mistake of ours, but it must not cost the others their evening
+                problem = f"Daybox stumbled over this page ({type(error).__name__}: {error})."
+                yield Leaf(NewPage(picture.number, problem, None), "")
+            else:
+                layout = _layout_key(reading, layouts, chart_layouts)
+                yield Leaf(NewPage(picture.number, "", reading, layout), picture.problem)
+    except PictureError as error:
+        yield str(error)
+
+
+def _layout_key(
+    reading: PageReading, layouts: Mapping[str, Layout], chart_layouts: Mapping[str, str]
+) -> str | None:
+    """The layout that a page was read with: its code's, or the one that has all the boxes."""
+    if reading.code and reading.code in chart_layouts:
+        return chart_layouts[reading.code]
+    names = {box.box for box in reading.readings}
+    for key, layout in layouts.items():
+        if names and names <= {box.name for box in (*layout.boxes, *layout.outside)}:
+            return key
+    return None
