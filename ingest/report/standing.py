@@ -26,28 +26,25 @@ class Standing:
         return self.best if self.best == self.worst and not self.in_doubt else None
 
 
-def standings(
-    tallies: Sequence[Tally], challenge: Challenge, unowned_pages: int = 0
-) -> Mapping[str, Standing]:
+def standings(tallies: Sequence[Tally], challenge: Challenge, unowned: int = 0) -> Mapping[str, Standing]:
     """The standing of every student who handed in, by student id.
 
     Equal minutes share the better place and the next place is skipped: 1-2-2-4. Across the grade, or
     within each section if the prizes say so. Nobody who did not hand in is ranked, not even last.
 
-    unowned_pages: pages that could turn out to be anybody's. Each is one more that may stand before
-        others, wherever a month's most minutes would.
+    unowned: pages that could turn out to be anybody's (see `unowned_pages`). Each is one more rival, with
+        anything from nothing to a month of the most minutes.
     """
     days = len(challenge.month.dates())
     anybody = Range(0, days * counted(challenge.counting.most_per_day, challenge))
     groups: dict[str, list[Tally]] = {}
     for tally in tallies:
-        groups.setdefault(tally.student.section if challenge.prizes.across == "section" else "", []).append(
-            tally
-        )
+        group = tally.student.section if challenge.prizes.across == "section" else ""
+        groups.setdefault(group, []).append(tally)
     return {
         tally.student.id: standing
-        for group in groups.values()
-        for tally, standing in _rank(group, [anybody] * unowned_pages)
+        for members in groups.values()
+        for tally, standing in _rank(members, [anybody] * unowned)
     }
 
 
