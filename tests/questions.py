@@ -36,7 +36,7 @@ def box_question(
 
 
 def chart_question(suggestion: str = "", confidence: float = 0.0) -> Question:
-    flag = Flag("no-code", "The code is not on the picture. It came as october.zip/IMG_0042.jpg.")
+    flag = Flag("no-code", "No chart code can be read on this page.")
     return Question("", "chart", suggestion, confidence, (flag,), page_id=2)
 
 

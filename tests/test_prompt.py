@@ -48,7 +48,8 @@ class SlowHands:
 @contextmanager
 def asking(*questions: Question, clock: Callable[[], float] | None = None) -> Iterator[Prompt]:
     with CropsAhead(fake_crops()) as crops:
-        yield Prompt(FakeKeeper(questions), CHALLENGE, crops, clock or SlowHands())
+        notes = {2: "It came as october.zip/IMG_0042.jpg."}
+        yield Prompt(FakeKeeper(questions), CHALLENGE, crops, notes, clock or SlowHands())
 
 
 def keeper_of(prompt: Prompt) -> FakeKeeper:
@@ -109,6 +110,13 @@ def test_enter_alone_accepts_only_what_the_reader_is_nine_tenths_sure_of(
         assert prompt.offer == ("25 minutes" if answers else "")
         type_on_screen(prompt, ENTER)
         assert [answer for _, answer in keeper_of(prompt).said()] == answers
+
+
+def test_what_is_hardly_possible_is_not_offered_however_well_it_was_read() -> None:
+    with asking(box_question(12, "450", 0.99, reason="too-much")) as prompt:
+        assert prompt.offer == ""
+        type_on_screen(prompt, ENTER)
+        assert keeper_of(prompt).answers == []
 
 
 def test_an_unsure_suggestion_is_nowhere_on_the_screen() -> None:
@@ -258,7 +266,7 @@ def test_a_refusing_ledger_ends_the_screen_with_its_own_error() -> None:
             raise LedgerError("The disk is full.")
 
     with CropsAhead(fake_crops()) as crops:
-        prompt = Prompt(FullDisk([box_question(12)]), CHALLENGE, crops, SlowHands())
+        prompt = Prompt(FullDisk([box_question(12)]), CHALLENGE, crops, clock=SlowHands())
         with pytest.raises(LedgerError, match="disk is full"):
             type_on_screen(prompt, "25", ENTER)
 
@@ -288,6 +296,15 @@ def test_command_letters_need_enter_where_names_are_typed() -> None:
         assert keeper_of(prompt).said() == [("day:2027-10-12", "blank")]
 
 
+def test_a_page_whose_owner_is_known_is_asked_about_by_name() -> None:
+    late = Question("S002", "chart", "S002", 1.0, (Flag("late", "It came on 3 November."),), 2)
+    with asking(chart_question(), late) as prompt:
+        assert " ".join(prompt.who) == "Whose chart is this?"
+        assert "It came as october.zip/IMG_0042.jpg." in prompt.why
+        prompt.not_ours()
+        assert prompt.who == ("Zoë Okonkwo-Lind", "Period 2", "the whole page")
+
+
 def test_n_says_not_ours() -> None:
     with asking(chart_question()) as prompt:
         type_on_screen(prompt, "n", ENTER)
@@ -296,7 +313,13 @@ def test_n_says_not_ours() -> None:
 
 @pytest.mark.parametrize(
     ("suggestion", "confidence", "answers"),
-    [("S003", 0.95, ["S003"]), ("S003", 0.5, []), ("S999", 0.95, []), ("", 0.0, [])],
+    [
+        ("S003", 0.95, ["S003"]),
+        ("S003", 0.5, []),
+        ("S999", 0.95, []),
+        ("", 0.0, []),
+        ("not ours", 1.0, ["not ours"]),
+    ],
 )
 def test_enter_alone_takes_only_a_likely_student_of_the_roster(
     suggestion: str, confidence: float, answers: list[str]
@@ -350,7 +373,7 @@ def test_no_crop_is_cut_twice_and_the_next_ones_are_cut_ahead() -> None:
 
     questions = [box_question(day) for day in range(1, 11)]
     with CropsAhead(counting()) as crops:
-        prompt = Prompt(FakeKeeper(questions), CHALLENGE, crops, SlowHands())
+        prompt = Prompt(FakeKeeper(questions), CHALLENGE, crops, clock=SlowHands())
         crops.get(questions[3])
         assert [box[-2:] for box in cut] == ["01", "02", "03", "04"]
         prompt.enter("20")
@@ -367,14 +390,14 @@ def test_a_missing_picture_is_told_and_the_question_can_still_be_answered() -> N
         yield cutter
 
     with CropsAhead(broken()) as crops:
-        prompt = Prompt(FakeKeeper([box_question(12)]), CHALLENGE, crops, SlowHands())
+        prompt = Prompt(FakeKeeper([box_question(12)]), CHALLENGE, crops, clock=SlowHands())
         assert "The picture of page 1" in picture_of_screen(prompt)
         type_on_screen(prompt, "25", ENTER)
         keeper = keeper_of(prompt)
     assert keeper.answers[0][2] == b""
 
 
-@pytest.mark.parametrize(("columns", "rows"), [(80, 24), (120, 40), (20, 5), (1, 1), (400, 100)])
+@pytest.mark.parametrize(("columns", "rows"), [(80, 24), (120, 40), (20, 5), (1, 1), (200, 60)])
 @pytest.mark.parametrize("question", [box_question(12), chart_question()], ids=["box", "chart"])
 def test_every_size_of_terminal_is_survived(question: Question, columns: int, rows: int) -> None:
     with asking(question) as prompt:
@@ -391,13 +414,20 @@ def test_the_screen_says_who_which_day_why_and_how_many_are_left() -> None:
 def test_real_pictures_are_sent_once_a_question_and_taken_away_for_help() -> None:
     written = io.StringIO()
     output = Vt100_Output(written, lambda: Size(rows=24, columns=80))
+    waiting = iter(["2", "5", ENTER, "3", "?", CTRL_C])
+    sent: list[int] = []
     with asking(box_question(12), box_question(13)) as prompt, create_pipe_input() as source:
-        source.send_text("2" + "5" + ENTER + "?" + CTRL_C)
+
+        def next_key(_: object) -> None:
+            sent.append(written.getvalue().count("a=T,f=100"))
+            source.send_text(next(waiting, ""))
+
         screen = Screen(prompt, "October", lambda _: "", Graphics.KITTY, source=source, output=output)
+        screen.on_render(next_key)
         screen.run()
-    sent = written.getvalue()
-    assert 1 <= sent.count("a=T,f=100") <= 2  # keys that wait together are drawn together
-    assert not any(block in sent for block in "▘▝▀▖▌")
+    assert sent[:6] == [1, 1, 1, 2, 2, 2]  # shown, 2, 5, Enter, 3, and a ? after the 3: no command
+    assert written.getvalue().count("a=d,d=A") == 1  # the first picture, when the second question came
+    assert not any(block in written.getvalue() for block in "▘▝▀▖▌")
 
 
 # Line by line
@@ -440,8 +470,8 @@ def test_lines_are_plain_ascii_and_fit_the_screen() -> None:
 
 def test_lines_list_students_to_pick_by_number() -> None:
     with asking(chart_question()) as prompt:
-        written = type_lines(prompt, ["nobody at all", "lop", "", "lop", "7", "lop", "2"])
-        assert keeper_of(prompt).said() == [("chart", "S003")]
+        written = type_lines(prompt, ["nobody at all", "lop", "", "lop", "7", "lop", "1"])
+        assert keeper_of(prompt).said() == [("chart", "S001")]
     assert any("Nobody" in line for line in written)
 
 

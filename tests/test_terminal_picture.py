@@ -95,6 +95,13 @@ def test_faint_pencil_comes_out() -> None:
     assert grey_of(picture, 58, 16).min() < 130  # paper is 255; undone, it would be 160 on 210
 
 
+def test_black_print_around_the_box_does_not_make_its_pencil_fainter() -> None:
+    picture = np.full((96, 174), 210, np.uint8)
+    cv2.line(picture, (87, 10), (87, 86), 160, 8)
+    picture[:8] = 10
+    assert grey_of(picture, 58, 16)[4:].min() < 130
+
+
 def test_shading_is_plain_ascii_and_shows_ink_where_ink_is() -> None:
     lines = shading(halves(255, 0), 40, 10)
     assert all(line.isascii() for line in lines)

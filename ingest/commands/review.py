@@ -13,6 +13,7 @@ from ingest.commands import folder_option
 from ingest.errors import DayboxError
 from ingest.ledger.store import Ledger
 from ingest.plan.challenge import Challenge, load_challenge
+from ingest.plan.roster import load_roster
 from ingest.review.crops import CropsAhead, ledger_crops
 from ingest.review.graphics import announced, cell_size
 from ingest.review.lines import ask_in_lines
@@ -47,7 +48,9 @@ def command(folder: Path, sheet: Path | None, answers: Path | None) -> None:
     if sheet and answers:
         raise click.UsageError("Give either --sheet or --answers.")
     challenge = load_challenge(folder)
+    students = load_roster(folder / "roster.csv")
     with Ledger.open(folder, create=False) as ledger:
+        ledger.sync_roster(students)
         keeper = Bookkeeper(ledger, challenge)
         if answers:
             taken = take_answers(answers, keeper, ledger)
@@ -78,7 +81,7 @@ def _ask(folder: Path, challenge: Challenge, ledger: Ledger, keeper: Bookkeeper)
         return open_picture(path.resolve()) if path.exists() else f"The page should be {path}, but is gone."
 
     with CropsAhead(ledger_crops(folder)) as crops:
-        prompt = Prompt(keeper, challenge, crops)
+        prompt = Prompt(keeper, challenge, crops, _notes(ledger))
         if _is_plain():
             size = os.get_terminal_size()
             ask_in_lines(prompt, view, input, click.echo, size.columns, size.lines)
@@ -86,6 +89,16 @@ def _ask(folder: Path, challenge: Challenge, ledger: Ledger, keeper: Bookkeeper)
             cell = cell_size(sys.stdout.fileno())
             Screen(prompt, challenge.title, view, announced(os.environ), cell).run()
     click.echo(closing(prompt.answered, prompt.left))
+
+
+def _notes(ledger: Ledger) -> dict[int, str]:
+    """By page id: how the page came, and the name that was read on it."""
+    paths = {record.id: record.path for record in ledger.returns()}
+    return {
+        page.id: f"It came as {paths[page.return_id]}."
+        + (f' The name on it reads like "{page.written_name}".' if page.written_name else "")
+        for page in ledger.pages()
+    }
 
 
 def _page_file(ledger: Ledger, page_id: int) -> Path:

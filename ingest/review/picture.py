@@ -52,12 +52,17 @@ def fit(picture: Grey, columns: int, rows: int) -> tuple[int, int]:
 
 
 def spread(picture: Grey) -> Grey:
-    """The picture with its paper white and its ink black; faint pencil comes out, grain does not."""
+    """The picture with its paper white and its ink black; faint pencil comes out, grain does not.
+
+    Its middle sets how dark ink is, for around the pencil there may be print, which is blacker.
+    """
     if not picture.size:
         return picture
+    height, width = picture.shape
+    middle = picture[height // 5 : height - height // 5, width // 8 : width - width // 8]
     # More than half of a box is paper, so the median is paper for sure; a little under it, and the
     # grain of paper and JPEG is white too.
-    dark, light = np.percentile(picture, (0.5, 50)) - (0, PAPER_GRAIN)
+    dark, light = np.percentile(middle, (0.5, 50)) - (0, PAPER_GRAIN)
     gain = min(MOST_GAIN, 255.0 / max(1.0, float(light - dark)))
     stretched: Grey = np.clip(255.0 - (light - picture.astype(np.float32)) * gain, 0, 255).astype(np.uint8)
     return stretched

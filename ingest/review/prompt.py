@@ -6,13 +6,14 @@
 import re
 import time
 import unicodedata
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Protocol
 
 from rapidfuzz import fuzz
 
+from ingest.check.answers import BLANK, NOT_OURS, parse_answer
 from ingest.check.book import Book, Question, Sheet
-from ingest.errors import DayboxError
+from ingest.errors import AnswerError, DayboxError
 from ingest.plan.challenge import Challenge
 from ingest.plan.roster import Student
 from ingest.reading.values import Grey
@@ -29,9 +30,6 @@ OFFER_FROM = 0.9
 # picture yet, so it is a key held down or struck twice.  A hand answers a simple light after about
 # 0.2 s (from memory).
 LOOK_S = 0.2
-
-MINUTES_A_DAY = 24 * 60
-MOST_MINUTES = {"week": 7 * MINUTES_A_DAY, "month": 31 * MINUTES_A_DAY}  # else one day's
 
 FETCH_AHEAD = 4  # crops cut while the person looks at the present one
 
@@ -96,6 +94,7 @@ def matching(text: str, students: Sequence[Student]) -> list[Student]:
 class Prompt:
     """One run of questions.
 
+    notes: by page id, what may help to tell whose the page is, as sentences.
     question: what is asked now; None when there is nothing (more) to ask in this run.
     said: one line on what the last key did.
     refused: whether `said` is about an entry that was not taken.
@@ -106,6 +105,7 @@ class Prompt:
         keeper: Keeper,
         challenge: Challenge,
         crops: CropsAhead,
+        notes: Mapping[int, str] | None = None,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         self.question: Question | None = None
@@ -115,6 +115,7 @@ class Prompt:
         self._keeper = keeper
         self._challenge = challenge
         self._crops = crops
+        self._notes = notes or {}
         self._clock = clock
         self._quiet_since = clock()
         self._put_off: dict[Key, None] = {}
@@ -145,7 +146,7 @@ class Prompt:
         """Name, section and box of the question, for the heading."""
         if self.question is None:
             return ()
-        if self.about_chart:
+        if not self.question.student_id:
             return ("Whose chart is this?",)
         sheet = self._sheets.get(self.question.student_id)
         named = (sheet.student.name, sheet.student.section) if sheet else (self.question.student_id,)
@@ -153,8 +154,14 @@ class Prompt:
 
     @property
     def why(self) -> str:
-        """The reasons, in plain sentences."""
-        return " ".join(flag.why for flag in self.question.flags) if self.question else ""
+        """The reasons, in plain sentences, and what may help to tell whose a page is."""
+        question = self.question
+        if question is None:
+            return ""
+        notes = (
+            [self._notes[question.page_id]] if self.about_chart and question.page_id in self._notes else []
+        )
+        return " ".join([*(flag.why for flag in question.flags), *notes])
 
     @property
     def offer(self) -> str:
@@ -162,18 +169,21 @@ class Prompt:
         if self.question is None or not self._offered:
             return ""
         if self.about_chart:
-            return self.student_words(self._sheets[self._offered].student)
-        return "blank" if self._offered == "blank" else minutes_words(int(self._offered))
+            sheet = self._sheets.get(self._offered)
+            return self.student_words(sheet.student) if sheet else NOT_OURS
+        return "blank" if self._offered == BLANK else minutes_words(int(self._offered))
 
     @property
     def _offered(self) -> str:
         question = self.question
         if question is None or question.confidence < OFFER_FROM:
             return ""
+        if any(flag.reason == "too-much" for flag in question.flags):
+            return ""  # surely read, but hardly meant: the one case where a wave-through would hurt most
         if self.about_chart:
-            known = question.suggestion in self._sheets
+            known = question.suggestion in self._sheets or question.suggestion == NOT_OURS
         else:
-            known = question.suggestion == "blank" or parse_minutes(question.suggestion) is not None
+            known = question.suggestion == BLANK or parse_minutes(question.suggestion) is not None
         return question.suggestion if known else ""
 
     def student_words(self, student: Student) -> str:
@@ -228,11 +238,11 @@ class Prompt:
 
     def blank(self) -> bool:
         """Nothing is written in the box."""
-        return self._too_soon() or self._save("blank")
+        return self._too_soon() or self._save(BLANK)
 
     def not_ours(self) -> bool:
         """The page in question is nobody's on this roster."""
-        return self._save("not ours")
+        return self._save(NOT_OURS)
 
     def later(self) -> bool:
         """Go on without an answer; the question comes again in the next run."""
@@ -283,16 +293,21 @@ class Prompt:
         minutes = parse_minutes(text)
         if minutes is None:
             return self._refuse(f'"{text}" is no number of minutes. Type it like 25 or 1:15.')
-        kind = self.question.box.partition(":")[0]
-        most = MOST_MINUTES.get(kind, MINUTES_A_DAY)
-        if minutes > most:
-            return self._refuse(f"{minutes} is more minutes than there are ({most}). Please look again.")
+        try:
+            answer = parse_answer(self.question.box, str(minutes), {})
+        except AnswerError:  # of all numbers, only one that is too large
+            return self._refuse(f"There are not {minutes} minutes in the {self._span()}. Please look again.")
         likely = self._challenge.counting.most_per_day
         warned = self._asked_again == text or any(flag.reason == "too-much" for flag in self.question.flags)
-        if kind not in MOST_MINUTES and minutes > likely and not warned:
+        if self._span() == "day" and minutes > likely and not warned:
             self._asked_again = text
             return self._refuse(f"{minutes_words(minutes)} in one day, really? Enter again saves it.")
-        return self._save(str(minutes))
+        return self._save(answer)
+
+    def _span(self) -> str:
+        """What the box's minutes are of: day, week or month."""
+        kind = self.question.box.partition(":")[0] if self.question else ""
+        return kind if kind in ("week", "month") else "day"
 
     def _save(self, answer: str) -> bool:
         question = self.question
@@ -339,6 +354,6 @@ class Prompt:
 
     def _answer_words(self, question: Question, answer: str) -> str:
         if question.box != "chart":
-            return f"{self._short(question)}: {minutes_words(int(answer)) if answer != 'blank' else answer}"
+            return f"{self._short(question)}: {minutes_words(int(answer)) if answer != BLANK else answer}"
         sheet = self._sheets.get(answer)
         return f"the page belongs to {sheet.student.name}" if sheet else "the page is not ours"

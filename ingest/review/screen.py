@@ -49,7 +49,7 @@ STYLE = Style.from_dict(
 GREY = [f"#{level:02x}{level:02x}{level:02x}" for level in range(256)]
 
 MARGIN = "  "  # left of everything
-MOST_WHY_ROWS = 3
+MOST_WHY_ROWS = 4
 SAID_ROWS = 2
 MOST_PICTURE_ROWS = 24  # taller is no clearer: a box has about two pixels for each quarter of a cell then
 BELOW_ROWS = 2  # the line to type in, and the keys
@@ -86,6 +86,7 @@ class Screen:
         self._shows: object = None  # what the screen was about when the picture was sent
         self._picture_of: object = None
         self._picture_lines: list[StyleAndTextTuples] = []
+        self._picture_code = ""
         self._line = Buffer(multiline=False, on_text_changed=self._typed)
         self._app: Application[None] = Application(
             layout=self._layout(),
@@ -161,9 +162,10 @@ class Screen:
             *_texts(why),
             [],
         ]
-        listed = self._listing() if prompt.about_chart else []
-        picture = self._picture(1 + len(above), columns, rows - len(above) - len(listed))
-        return [*above, *picture, *listed]
+        if not prompt.about_chart:
+            return [*above, *self._picture(1 + len(above), columns, rows - len(above))]
+        picture = self._picture(1 + len(above), columns, rows - len(above) - 1 - MATCHES)
+        return [*above, *picture, [], *self._listing()]
 
     def _said(self, columns: int) -> list[StyleAndTextTuples]:
         """What the last key did, at the foot of its SAID_ROWS lines."""
@@ -173,24 +175,28 @@ class Screen:
         return [*_filled([], SAID_ROWS - len(said)), *said]
 
     def _picture(self, top: int, columns: int, rows: int) -> list[StyleAndTextTuples]:
-        """The crop, exactly `rows` lines, of which the first is line `top` of the screen, from 0."""
+        """The crop, at most `rows` lines, of which the first is line `top` of the screen, from 0."""
         question = self._prompt.question
         if question is None or rows < 1 or columns < 1:
             return []
-        room = min(rows, MOST_PICTURE_ROWS)
         try:
             crop = self._prompt.crop()
         except DayboxError as problem:
-            return _filled(_texts(textwrap.wrap(str(problem), columns)[:rows]), rows)
-        if self._graphics is not Graphics.NONE:
-            self._to_send = self._placed(crop, top, columns, room)
-        if not self._to_send:
-            shows = (key_of(question), columns, room)
-            if self._picture_of != shows:  # made once a question, not once a key
-                self._picture_of, self._picture_lines = shows, _blocks(crop, columns, room)
-        return _filled([] if self._to_send else self._picture_lines, rows)
+            return _texts(textwrap.wrap(str(problem), columns)[:rows])
+        shows = (key_of(question), columns, rows, top)
+        if self._picture_of != shows:  # made once a question, not once a key
+            room = min(rows, MOST_PICTURE_ROWS)
+            self._picture_of, self._picture_code = shows, self._placed(crop, top, columns, room)
+            self._picture_lines = (
+                _filled([], fit(crop, columns, room)[1])
+                if self._picture_code
+                else _blocks(crop, columns, room)
+            )
+        self._to_send = self._picture_code
+        return self._picture_lines
 
     def _placed(self, crop: Grey, top: int, columns: int, rows: int) -> str:
+        """What makes the terminal show the crop itself; "" where it cannot."""
         columns, rows = fit(crop, columns, rows)
         picture = drawn(self._graphics, spread(crop), columns, rows, self._cell)
         return f"\x1b[{top + 1};{len(MARGIN) + 1}H{picture}" if picture else ""
@@ -214,12 +220,12 @@ class Screen:
             self._sent = self._to_send
 
     def _listing(self) -> list[StyleAndTextTuples]:
-        """The students that what is typed may mean, always MATCHES lines."""
+        """The students that what is typed may mean, at most MATCHES lines."""
         lines: list[StyleAndTextTuples] = []
         for number, student in enumerate(self._students()):
             style = "class:chosen" if number == self._chosen else ""
             lines.append([("", MARGIN), (style, f" {self._prompt.student_words(student)} ")])
-        return _filled(lines, MATCHES)
+        return lines
 
     def _label(self) -> StyleAndTextTuples:
         if self._helping or self._prompt.question is None:
