@@ -68,7 +68,7 @@ def settle(pages: Sequence[OwnPage], answers: Mapping[str, AnswerRecord], challe
         if answers[name].answer:
             found[name] = with_answer(found[name], answers[name])
     weighed = _weighed(found, challenge)
-    boxes = {name: _Box(evidence, weighed[name]) for name, evidence in found.items()}
+    boxes = {name: _Box.judged(evidence, weighed[name]) for name, evidence in found.items()}
     sums = _sum_flags(boxes, challenge)
     settled = {name: _settled(box, sums.get(name), challenge) for name, box in boxes.items()}
     doubts = {
@@ -81,10 +81,26 @@ def settle(pages: Sequence[OwnPage], answers: Mapping[str, AnswerRecord], challe
 
 @dataclass(frozen=True, slots=True)
 class _Box:
-    """A box with what its pages say of it and what the whole chart makes of that."""
+    """A box with what its pages say of it and what the whole chart makes of that.
+
+    is_overruled: the sums speak against what the ink alone says for sure.
+    is_sure: nobody need look, as far as probabilities go.
+    """
 
     evidence: Evidence
     weighed: Candidates
+    is_overruled: bool
+    is_sure: bool
+
+    @classmethod
+    def judged(cls, evidence: Evidence, weighed: Candidates) -> "_Box":
+        if evidence.answer:
+            return cls(evidence, weighed, is_overruled=False, is_sure=True)
+        ink, best = evidence.ink[0], weighed[0]
+        sure = certainty(weighed) >= SURE
+        overruled = certainty(evidence.ink) >= SURE and not (sure and best.text == ink.text)
+        likely = next(c.probability for c in evidence.ink if c.text == best.text) >= LEAST_INK
+        return cls(evidence, weighed, overruled, sure and likely and not overruled and not evidence.differs)
 
     @property
     def name(self) -> str:
@@ -103,23 +119,6 @@ class _Box:
         return self.evidence.answer is not None
 
     @property
-    def is_overruled(self) -> bool:
-        """Whether the sums speak against what the ink alone says for sure."""
-        if self.is_answered or certainty(self.evidence.ink) < SURE:
-            return False
-        return self.best.text != self.ink.text or self.best.probability < SURE
-
-    @property
-    def is_sure(self) -> bool:
-        """Whether nobody need look, as far as probabilities go."""
-        if self.is_answered:
-            return True
-        if self.evidence.differs or self.is_overruled or certainty(self.weighed) < SURE:
-            return False
-        ink = max(c.probability for c in self.evidence.ink if c.text == self.best.text)
-        return ink >= LEAST_INK
-
-    @property
     def firm(self) -> Candidate | None:
         """What to add up with: what is sure, or what the ink said for sure until the sums spoke."""
         if self.is_sure:
@@ -131,12 +130,18 @@ class _Box:
 
 
 def _weighed(found: Mapping[str, Evidence], challenge: Challenge) -> dict[str, Candidates]:
-    """The candidates of all boxes, given each other."""
+    """The candidates of all boxes, given each other.
+
+    A chart that is sure all over and adds up, as most are, is left as it is: its sums could only make it
+    surer still.
+    """
     weighed = {
         name: evidence.ink if evidence.answer is None else (evidence.answer,)
         for name, evidence in found.items()
     }
     rows = _grid(challenge)
+    if _is_in_order(weighed, rows):
+        return weighed
     weeks = [Week([weighed[day] for day in days], weighed.get(total, ())) for days, total in rows]
     new = weigh(Sums(weeks, weighed.get("month", ())), challenge.counting.most_per_day)
     for (days, total), week in zip(rows, new.weeks, strict=True):
@@ -146,6 +151,17 @@ def _weighed(found: Mapping[str, Evidence], challenge: Challenge) -> dict[str, C
     if "month" in weighed:
         weighed["month"] = new.month
     return weighed
+
+
+def _is_in_order(boxes: Mapping[str, Candidates], rows: Sequence[tuple[Sequence[str], str]]) -> bool:
+    """Whether all days are sure, and all totals either blank or sure and right."""
+    days = [name for names, _ in rows for name in names]
+    sums = [(total, names) for names, total in rows] + [("month", days)]
+    totals = [(boxes[total][0], names) for total, names in sums if total in boxes]
+    written = [name for name in (*days, *(total for total, _ in sums)) if name in boxes]
+    return all(certainty(boxes[name]) >= SURE for name in written) and all(
+        best.value in (None, sum(_minutes(boxes[name][0]) for name in names)) for best, names in totals
+    )
 
 
 def _grid(challenge: Challenge) -> list[tuple[list[str], str]]:

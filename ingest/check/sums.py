@@ -61,14 +61,18 @@ def weigh(sums: Sums, most_per_day: int, slips: float = SLIPS) -> Sums:
     if all(_says_nothing(box) for box in (*(week.total for week in sums.weeks), sums.month)):
         return sums
 
-    adding = _Adding(slips)
     top_day = max([most_per_day, *(_value(c) for week in sums.weeks for box in week.days for c in box)])
-    top_week = top_day * max(len(week.days) for week in sums.weeks)
-    totals = [_total(week.total, top_week, slips) for week in sums.weeks]
-    seen, silent = np.array([t[0] for t in totals]), np.array([[t[1]] for t in totals])
-    month_seen, month_silent = _total(sums.month, top_week * len(sums.weeks), slips)
+    tops = [top_day * len(week.days) for week in sums.weeks]
+    top_week = max(tops)
+    adding = _Adding(slips, np.array([[top + 1.0] for top in tops]))
+    monthly = _Adding(slips, np.array([sum(tops) + 1.0]))
+    totals = [_total(week.total, top, slips) for week, top in zip(sums.weeks, tops, strict=True)]
+    seen = np.array([np.pad(seen, (0, top_week + 1 - len(seen))) for seen, _ in totals])
+    silent = np.array([[silence] for _, silence in totals])
+    month_seen, month_silent = _total(sums.month, sum(tops), slips)
 
-    # How the days of each week add up. From here on, rows are weeks and columns are sums.
+    # How the days of each week add up. From here on, rows are weeks and columns are sums; what stands beyond
+    # the highest sum of a week with fewer days is never used.
     size = _round_size(top_week + 1)
     days = np.fft.rfft(_days(sums.weeks, most_per_day, top_day), size)
     added = np.maximum(np.fft.irfft(days.prod(axis=1), size)[:, : top_week + 1], 0)
@@ -78,8 +82,8 @@ def weigh(sums: Sums, most_per_day: int, slips: float = SLIPS) -> Sums:
     by_days = added * (silent + adding.told(seen))
     by_total = added * silent + seen * adding.told(added)
     scale = by_days.sum(axis=1, keepdims=True)
-    half = adding.exact(month_seen) / 2
-    all_days, rest_days = _together(by_days / scale, month_silent + half + adding.slipped(month_seen))
+    half = monthly.exact(month_seen) / 2
+    all_days, rest_days = _together(by_days / scale, month_silent + half + monthly.slipped(month_seen))
     all_total, rest_total = _together(by_total / scale, half)
 
     # How probable all that is written elsewhere would be, for each sum of a week's days, each value of a
@@ -89,12 +93,12 @@ def weigh(sums: Sums, most_per_day: int, slips: float = SLIPS) -> Sums:
     for_day = np.maximum(np.fft.irfft(wave * _all_but_one(days).conj(), size)[:, :, : top_day + 1], 0)
     for_total = adding.told(added * rest_days) + adding.told(added) * rest_total
     for_silence = (added * (rest_days + rest_total)).sum(axis=1)
-    for_month = adding.exact(all_days + all_total) / 2 + adding.slipped(all_days)
+    for_month = monthly.exact(all_days + all_total) / 2 + monthly.slipped(all_days)
 
     weeks = [
         Week(
             [_weigh_day(box, for_day[i, j], most_per_day) for j, box in enumerate(week.days)],
-            _weigh_total(week.total, for_total[i], float(for_silence[i]), slips),
+            _weigh_total(week.total, for_total[i, : tops[i] + 1], float(for_silence[i]), slips),
         )
         for i, week in enumerate(sums.weeks)
     ]
@@ -107,23 +111,26 @@ class _Adding:
 
     Each method turns weights over the one into weights over the other, in units of an unrelated pair: 1 means
     that the total is no more probable, given the sum, than by itself.
+
+    counts: top + 1, shaped to go with the rows.
     """
 
     slips: float
+    counts: Vector
 
     def exact(self, weights: Vector) -> Vector:
-        exact: Vector = weights * (weights.shape[-1] * (1 - self.slips))
+        exact: Vector = weights * (self.counts * (1 - self.slips))
         return exact
 
     def slipped(self, weights: Vector) -> Vector:
-        count = weights.shape[-1]
-        summed = np.zeros((*weights.shape[:-1], count + 2 * NEAR + 1))
-        middle = summed[..., NEAR + 1 : NEAR + 1 + count]
+        width = weights.shape[-1]
+        summed = np.zeros((*weights.shape[:-1], width + 2 * NEAR + 1))
+        middle = summed[..., NEAR + 1 : NEAR + 1 + width]
         np.cumsum(weights, axis=-1, out=middle)
         whole = middle[..., -1:]
-        summed[..., NEAR + 1 + count :] = whole
+        summed[..., NEAR + 1 + width :] = whole
         near = summed[..., 2 * NEAR + 1 :] - summed[..., : -2 * NEAR - 1] - weights
-        slipped: Vector = (near * (count / (2 * NEAR)) + whole) * (self.slips / 2)
+        slipped: Vector = (near * (self.counts / (2 * NEAR)) + whole) * (self.slips / 2)
         return slipped
 
     def told(self, weights: Vector) -> Vector:
@@ -210,8 +217,8 @@ def _value(candidate: Candidate) -> int:
 def _together(rows: Vector, likely: Vector) -> tuple[Vector, Vector]:
     """The distribution of the rows' sum, and for each row the expectation of `likely` over the other rows.
 
-    rows: shape (n, m), each a distribution over 0..m-1. likely: over the sum of all, shape (n * (m-1) + 1,).
-    Returns shapes (n * (m-1) + 1,) and (n, m).
+    rows: shape (n, m), each over 0..m-1. likely: over 0..the highest sum that the rows can have together.
+    Returns the shapes of `likely` and of `rows`.
     """
     size = _round_size(len(likely))
     waves = np.fft.rfft(rows, size)

@@ -1,0 +1,485 @@
+"""Whose page it is, what a box stands for, and what a person is asked, in what words."""
+
+from datetime import datetime, timedelta
+from typing import Any
+
+import pytest
+from factories import NOON, Said, october, origin, page, readings, students
+
+from ingest.check.answers import NOT_OURS, parse_answer
+from ingest.check.book import Flag, Settled, Sheet, State
+from ingest.check.evidence import OwnPage
+from ingest.check.ownership import Claim, Grade, claim
+from ingest.check.questions import about_boxes
+from ingest.check.settle import Chart, settle
+from ingest.errors import AnswerError
+from ingest.ledger.records import AnswerRecord, ChartRecord, PageRecord
+from ingest.plan.challenge import Challenge
+
+PLAN = october()
+DUE = october(hand_in={"due": "2027-11-01", "late": "flag"})
+NOVEMBER_3 = datetime(2027, 11, 3, 9)
+
+
+# -- whose page ---------------------------------------------------------------------------------------
+
+
+def grade(challenge: Challenge = PLAN, former: int = 0) -> Grade:
+    """S001 to S003, of whom the last `former` have left; charts K001 to K003, spare X001."""
+    everybody = students(3)
+    here, gone = everybody[: 3 - former], everybody[3 - former :]
+    charts = [ChartRecord(f"K{student.id[1:]}", student.id, "l1") for student in everybody]
+    charts.append(ChartRecord("X001", None, "l1"))
+    return Grade(
+        challenge,
+        {chart.code: chart for chart in charts},
+        {student.id: student for student in here},
+        {student.id: student for student in gone},
+    )
+
+
+def claimed(
+    of: PageRecord, answer: str = "", *, dated: datetime | None = NOON, school: Grade | None = None
+) -> Claim:
+    return claim(of, origin(dated=dated), school or grade(), answer)
+
+
+def asked(found: Claim) -> tuple[list[str], str, str]:
+    """(reasons, suggestion, first reason's words) of the question about a page that is nobody's yet."""
+    assert found.owner == ""
+    assert found.question is not None
+    assert found.question.box == "chart"
+    reasons = [flag.reason for flag in found.question.flags]
+    return reasons, found.question.suggestion, found.question.flags[0].why
+
+
+def test_a_known_code_says_whose_page_it_is() -> None:
+    assert claimed(page(readings(PLAN), code="K002")) == Claim("S002", None)
+
+
+def test_a_page_that_shows_no_chart_is_not_asked_about() -> None:
+    assert claimed(page((), problem="no chart can be seen", code=None)) == Claim("", None)
+
+
+@pytest.mark.parametrize(
+    ("changes", "reason", "suggestion", "words"),
+    [
+        ({"code": None, "code_challenge": None}, "no-code", "", "No chart code can be read"),
+        (
+            {"code": None, "code_challenge": None, "guess": "S003", "guess_score": 96.0},
+            "no-code",
+            "S003",
+            "anybody's",
+        ),
+        ({"code": None, "guess": "S999", "guess_score": 96.0}, "no-code", "", "anybody's"),
+        ({"code": "ZZZZ"}, "unknown-code", "", "ZZZZ is none of those printed"),
+        ({"code": "X001", "guess": "S002", "guess_score": 60.0}, "spare", "S002", "spare chart"),
+        (
+            {"code": "ZZZZ", "code_challenge": "2027-09"},
+            "other-challenge",
+            NOT_OURS,
+            "a chart for September 2027, not for October 2027",
+        ),
+        (
+            {"code": "K001", "guess": "S002", "guess_score": 90.0},
+            "shared-code",
+            "S002",
+            "name says Ben Two, but the chart was printed for Ana One",
+        ),
+    ],
+)
+def test_a_page_in_doubt_belongs_to_nobody_until_a_person_says(
+    changes: dict[str, Any], reason: str, suggestion: str, words: str
+) -> None:
+    reasons, offered, why = asked(claimed(page(readings(PLAN), **changes)))
+    assert reasons == [reason]
+    assert offered == suggestion
+    assert words in why
+
+
+def test_a_page_of_which_nothing_was_read_is_asked_about() -> None:
+    reasons, _, why = asked(claimed(page(())))
+    assert reasons == ["poor-fit"]
+    assert "could not be found" in why
+
+
+@pytest.mark.parametrize(("guess", "score"), [("S002", 89.9), ("S001", 100.0), ("", 0.0), ("S999", 100.0)])
+def test_a_printed_code_is_not_doubted_lightly(guess: str, score: float) -> None:
+    assert claimed(page(readings(PLAN), guess=guess, guess_score=score)) == Claim("S001", None)
+
+
+def test_the_chart_of_a_student_who_left_is_asked_about() -> None:
+    reasons, _, why = asked(claimed(page(readings(PLAN), code="K003"), school=grade(former=1)))
+    assert reasons == ["student-left"]
+    assert "Cleo Three" in why
+
+
+def test_an_answer_settles_whose_page_it_is() -> None:
+    spare = page(readings(PLAN), code="X001")
+    assert claimed(spare, "S002") == Claim("S002", None)
+    assert claimed(spare, NOT_OURS) == Claim("", None)
+    assert claimed(page(readings(PLAN)), NOT_OURS) == Claim("", None)
+    assert claimed(spare, "").question is not None
+
+
+def test_an_answer_naming_a_student_who_has_left_since_is_asked_again() -> None:
+    assert claimed(page(readings(PLAN), code="X001"), "S003", school=grade(former=1)).question is not None
+
+
+@pytest.mark.parametrize(
+    ("dated", "is_asked"),
+    [
+        (datetime(2027, 11, 1, 23, 59), False),  # the due day itself is in time
+        (datetime(2027, 11, 2, 0, 1), True),
+        (None, False),
+    ],
+)
+def test_late_returns_are_asked_about_if_the_plan_says_so(dated: datetime | None, is_asked: bool) -> None:
+    found = claimed(page(readings(DUE)), dated=dated, school=grade(DUE))
+    assert (found.question is not None) == is_asked
+    if is_asked:
+        reasons, offered, why = asked(found)
+        assert reasons == ["late"]
+        assert offered == "S001"
+        assert why == "Handed in on 2 November; it was due on 1 November. Does it count?"
+    accepted = october(hand_in={"due": "2027-11-01"})
+    assert claimed(page(readings(PLAN)), dated=dated, school=grade(accepted)).owner == "S001"
+
+
+# -- one chart ----------------------------------------------------------------------------------------
+
+
+def answer(box: str, text: str, at: datetime = NOON + timedelta(hours=1)) -> dict[str, AnswerRecord]:
+    return {box: AnswerRecord(1, at, "S001", box, 1, text, "", "", "prompt", b"")}
+
+
+def chart(challenge: Challenge = PLAN, minutes: int | None = 20, **said: Said) -> Chart:
+    return settle([OwnPage(page(readings(challenge, minutes, **said)), origin())], {}, challenge)
+
+
+def day(number: int) -> str:
+    return f"day:2027-10-{number:02}"
+
+
+def flagged(found: Chart) -> dict[str, str]:
+    """Reasons of the flagged boxes, by name."""
+    assert found.doubts.keys() == {b.box for b in found.boxes.values() if b.state is State.FLAGGED}
+    return {name: ";".join(flag.reason for flag in found.boxes[name].flags) for name in found.doubts}
+
+
+def only_flag(box: Settled) -> Flag:
+    (flag,) = box.flags
+    return flag
+
+
+def test_a_chart_in_order_is_taken_as_it_is() -> None:
+    found = chart(d5=0, d6=None, w2=100, month=580)
+    assert flagged(found) == {}
+    assert found.boxes[day(4)] == Settled(day(4), State.READ, 20, 0.9999, (), 1)
+    assert found.boxes[day(5)].state is State.READ
+    assert found.boxes[day(5)].value == 0
+    assert found.boxes[day(6)] == Settled(day(6), State.BLANK, None, 0.9999, (), 1)
+    assert found.boxes["week:2"].value == 100
+    assert found.boxes["initials:2"].state is State.READ
+    assert found.boxes["initials:2"].value is None
+
+
+def test_nothing_handed_in_is_an_empty_chart() -> None:
+    assert settle([], {}, PLAN) == Chart({}, {}, (), False)
+    unread = OwnPage(page(()), origin())
+    assert settle([unread], {}, PLAN) == Chart({}, {}, (1,), False)
+
+
+def test_an_unsure_box_is_asked_about_with_its_best_guess() -> None:
+    found = chart(d5=((25, 0.7), (75, 0.2)), w2=None, month=None)
+    assert flagged(found) == {day(5): "illegible"}
+    box = found.boxes[day(5)]
+    assert box.value == 25
+    assert box.confidence == pytest.approx(0.7)
+
+
+def test_a_sum_that_agrees_spares_the_question() -> None:
+    found = chart(d5=((75, 0.5), (20, 0.45)))
+    assert flagged(found) == {}
+    assert found.boxes[day(5)].value == 20
+
+
+def test_sums_do_not_settle_what_the_ink_hardly_shows() -> None:
+    found = chart(d5=((75, 0.6), (20, 0.04)))
+    assert flagged(found) == {day(5): "illegible"}
+
+
+def test_what_is_no_number_is_asked_about_without_a_guess_that_is_not_there() -> None:
+    found = chart(d5=(("?", 0.9), (25, 0.05)), d6=(("?", 0.9),), w2=None, month=None)
+    assert flagged(found) == {day(5): "not-a-number", day(6): "not-a-number"}
+    assert found.boxes[day(5)].value == 25
+    assert (found.boxes[day(6)].value, found.boxes[day(6)].confidence) == (None, 0.0)
+
+
+def test_a_day_that_no_page_shows_is_asked_about_not_counted_as_nothing() -> None:
+    cut = tuple(box for box in readings(PLAN, w2=None, month=None) if box.box != day(5))
+    found = settle([OwnPage(page(cut), origin())], {}, PLAN)
+    assert flagged(found) == {day(5): "illegible"}
+    assert "not in the picture" in only_flag(found.boxes[day(5)]).why
+
+
+def test_more_than_is_possible_is_asked_about_and_may_be_answered() -> None:
+    found = chart(d5=241, w2=None, month=None)
+    assert flagged(found) == {day(5): "too-much"}
+    assert flagged(chart(d5=240, w2=None, month=None)) == {}
+    own = [OwnPage(page(readings(PLAN, d5=300, w2=None, month=None)), origin())]
+    answered = settle(own, answer(day(5), "300"), PLAN)
+    assert answered.boxes[day(5)] == Settled(day(5), State.ANSWERED, 300, 1.0, (), 1)
+    assert flagged(answered) == {}
+
+
+def test_writing_on_days_outside_the_month_is_asked_about() -> None:
+    found = chart(o30=15)
+    assert flagged(found) == {"outside:2027-09-30": "outside-month"}
+    assert flagged(chart(o30=0)) == {}  # a dash
+    assert flagged(chart(o30="?")) == {}  # a sticker
+
+
+def test_initials_are_never_asked_about() -> None:
+    found = chart(i1=((None, 0.5), ("?", 0.4)), i2=(("?", 0.5), (None, 0.4)))
+    assert flagged(found) == {}
+    assert [found.boxes[f"initials:{n}"].state for n in (1, 2)] == [State.BLANK, State.READ]
+
+
+def test_on_a_page_that_fits_badly_only_sums_make_sure() -> None:
+    bent = page(readings(PLAN, d5=25, w2=145, w3=None, month=None), residual_mm=1.2)
+    found = settle([OwnPage(bent, origin())], {}, PLAN)
+    reasons = flagged(found)
+    assert not any(name in reasons for name in [day(n) for n in range(3, 10)])
+    assert all(reasons[day(n)] == "illegible" for n in range(10, 17))
+    assert "bent or blurred" in only_flag(found.boxes[day(10)]).why
+
+
+# -- sums that do not come out ------------------------------------------------------------------------
+
+
+def test_a_wrong_sum_is_asked_about_with_the_numbers() -> None:
+    found = chart(w2=130)
+    assert flagged(found) == {"week:2": "sum"}
+    assert only_flag(found.boxes["week:2"]).why == "The days add up to 140, the week's box says 130."
+    assert found.boxes["week:2"].value == 130
+
+
+def test_a_day_that_would_explain_the_sum_is_asked_about_instead() -> None:
+    found = chart(d5=((75, 0.998), (20, 1e-3)))
+    assert flagged(found) == {day(5): "sum"}
+    why = only_flag(found.boxes[day(5)]).why
+    assert why.startswith("Read as 75: so the days add up to 195, but the week's box says 140")
+    assert why.endswith("which would be right if this were 20.")
+
+
+def test_two_days_that_would_explain_it_leave_it_with_the_total() -> None:
+    both = ((75, 0.998), (20, 1e-3))
+    assert flagged(chart(d5=both, d6=both, w2=195, month=None))["week:2"] == "sum"
+
+
+def test_a_confirmed_reading_closes_the_sum() -> None:
+    boxes = readings(PLAN, d5=((75, 0.998), (20, 1e-3)), month=None)
+    own = [OwnPage(page(boxes), origin())]
+    assert "week:2" not in flagged(settle(own, answer(day(5), "75"), PLAN))
+    # but an answer that is neither the reading nor the sum may be a slip of the finger
+    assert flagged(settle(own, answer(day(5), "57"), PLAN))["week:2"] == "sum"
+
+
+def test_an_answered_total_does_not_ask_again() -> None:
+    own = [OwnPage(page(readings(PLAN, w2=130)), origin())]
+    found = settle(own, answer("week:2", "130"), PLAN)
+    assert flagged(found) == {}
+    assert found.boxes["week:2"].state is State.ANSWERED
+
+
+def test_when_the_total_stands_days_that_are_less_sure_are_asked_about() -> None:
+    boxes = readings(PLAN, d5=((20, 0.996),), w2=130, month=None)
+    own = [OwnPage(page(boxes), origin())]
+    found = settle(own, answer("week:2", "130"), PLAN)
+    assert flagged(found) == {day(5): "sum"}
+
+
+def test_a_month_that_fits_neither_days_nor_weeks_is_asked_about() -> None:
+    assert flagged(chart(month=620)) == {}
+    found = chart(month=610)
+    assert flagged(found) == {"month": "sum"}
+    assert only_flag(found.boxes["month"]).why == "The days add up to 620; the month's box says 610."
+
+
+def test_a_month_that_repeats_a_weeks_slip_is_explained_by_it() -> None:
+    assert flagged(chart(w2=130, month=610)) == {"week:2": "sum"}
+    own = [OwnPage(page(readings(PLAN, w2=130, month=610)), origin())]
+    assert flagged(settle(own, answer("week:2", "130"), PLAN)) == {}
+
+
+# -- several pages ------------------------------------------------------------------------------------
+
+
+def two(
+    first: dict[str, Any], second: dict[str, Any], *, second_dated: datetime = NOVEMBER_3, order: int = 1
+) -> Chart:
+    """Two charts without totals; the second handed in on 3 November."""
+    blank: dict[str, Any] = {f"w{n}": None for n in range(1, 7)} | {"month": None}
+    pages = [
+        OwnPage(page(readings(PLAN, **blank, **first), 1), origin(1)),
+        OwnPage(page(readings(PLAN, **blank, **second), 2), origin(2, second_dated)),
+    ]
+    return settle(pages[::order], {}, PLAN)
+
+
+@pytest.mark.parametrize("order", [1, -1])
+def test_a_newer_page_that_differs_is_asked_about_with_both(order: int) -> None:
+    found = two({"d5": 25}, {"d5": 30}, order=order)
+    assert found.pages == (1, 2)
+    assert flagged(found) == {day(5): "returns-differ"}
+    assert only_flag(found.boxes[day(5)]).why == (
+        "The page handed in on 31 October has 25 here, the newer one of 3 November has 30."
+    )
+    assert found.boxes[day(5)].value == 30
+    assert found.boxes[day(5)].page_id == 2
+
+
+def test_pages_of_one_day_are_not_called_older_and_newer() -> None:
+    found = two({"d5": 25}, {"d5": None}, second_dated=NOON)
+    why = "Two pages handed in on 31 October differ here: 25 on one, nothing on the other."
+    assert only_flag(found.boxes[day(5)]).why == why
+
+
+@pytest.mark.parametrize("unsure", [((30, 0.9),), (("?", 1.0),)])
+def test_the_sure_reading_stands_against_the_unsure(unsure: Said) -> None:
+    for first, second in ((25, unsure), (unsure, 25)):
+        found = two({"d5": first}, {"d5": second})
+        assert flagged(found) == {}
+        assert found.boxes[day(5)].value == 25
+
+
+def test_two_halves_of_a_page_join_up() -> None:
+    days = [f"d{n}" for n in range(1, 32)]
+    hidden: Said = (("?", 1.0),)
+    found = two(dict.fromkeys(days[:15], hidden), dict.fromkeys(days[15:], hidden))
+    assert flagged(found) == {}
+    assert {found.boxes[day(1)].page_id, found.boxes[day(31)].page_id} == {1, 2}
+
+
+def test_readings_that_agree_stay_and_a_dash_agrees_with_blank() -> None:
+    found = two({"d5": ((25, 0.9),), "d6": None}, {"d5": 25, "d6": 0})
+    assert flagged(found) == {}
+    assert (found.boxes[day(5)].value, found.boxes[day(5)].page_id) == (25, 2)
+    assert found.boxes[day(6)].value == 0
+
+
+def test_a_sum_helps_to_choose_between_returns_but_a_person_decides() -> None:
+    pages = [
+        OwnPage(page(readings(PLAN, d5=25), 1), origin(1)),
+        OwnPage(page(readings(PLAN, d5=20), 2), origin(2, NOVEMBER_3)),
+    ]
+    box = settle(pages, {}, PLAN).boxes[day(5)]
+    assert box.state is State.FLAGGED
+    assert box.value == 20
+    assert box.confidence > 0.99
+
+
+def test_an_answer_stands_against_what_was_there_but_not_against_a_later_page() -> None:
+    old = OwnPage(page(readings(PLAN, w2=None, month=None), 1), origin(1))
+    given = answer(day(5), "25")
+    assert settle([old], given, PLAN).boxes[day(5)].state is State.ANSWERED
+
+    def later(minutes: int) -> Chart:
+        boxes = readings(PLAN, d5=minutes, w2=None, month=None)
+        new = OwnPage(page(boxes, 2), origin(2, NOVEMBER_3, collected_at=NOVEMBER_3))
+        return settle([old, new], given, PLAN)
+
+    assert flagged(later(25)) == {}
+    found = later(30)
+    assert flagged(found) == {day(5): "returns-differ"}
+    why = only_flag(found.boxes[day(5)]).why
+    assert why.startswith("You answered 25, but the page handed in on 3 November")
+    assert found.boxes[day(5)].value == 30
+
+
+def test_an_answer_that_was_taken_back_is_none() -> None:
+    own = [OwnPage(page(readings(PLAN)), origin())]
+    assert settle(own, answer(day(5), ""), PLAN).boxes[day(5)].state is State.READ
+
+
+def test_late_is_who_handed_in_nothing_in_time() -> None:
+    in_time, late = origin(1), origin(2, NOVEMBER_3)
+    boxes = readings(DUE)
+    assert settle([OwnPage(page(boxes, 2), late)], {}, DUE).late
+    assert not settle([OwnPage(page(boxes, 1), in_time), OwnPage(page(boxes, 2), late)], {}, DUE).late
+    assert not settle([OwnPage(page(boxes), origin(1, None))], {}, DUE).late
+
+
+# -- the order of questions ---------------------------------------------------------------------------
+
+
+def order(challenge: Challenge, **said: Any) -> list[str]:
+    found = chart(challenge, **said)
+    sheet = Sheet(students(1)[0], found.boxes, found.pages, found.late)
+    questions = sorted(about_boxes(sheet, found.doubts, challenge), key=lambda each: each.rank)
+    return [each.question.box for each in questions]
+
+
+UNSURE: Said = ((25, 0.7), (5, 0.25))  # 15 minutes are the minimum
+WIDE: Said = ((20, 0.5), (200, 0.45))
+NO_SUMS: dict[str, Any] = {f"w{n}": None for n in (1, 2, 3, 4, 5)} | {"month": None}
+
+
+def test_decisive_days_come_first_then_those_that_could_change_most_then_totals() -> None:
+    above: Said = ((25, 0.7), (35, 0.3))  # required, but past the minimum either way
+    asked_about = order(PLAN, **NO_SUMS, d5=UNSURE, d6=above, d9=WIDE, w6=((100, 0.5),), o30=15)
+    assert asked_about == [day(5), day(9), day(6), "week:6", "outside:2027-09-30"]
+
+
+def test_once_the_challenge_is_missed_no_day_is_decisive() -> None:
+    missed = order(PLAN, **NO_SUMS, w6=None, d5=UNSURE, d9=WIDE, d4=5)
+    assert missed == [day(9), day(5)]
+    allowed = october(expectation={"required_days_allowed_short": 1})
+    assert order(allowed, **NO_SUMS, w6=None, d5=UNSURE, d9=WIDE, d4=5) == [day(5), day(9)]
+
+
+# -- answers ------------------------------------------------------------------------------------------
+
+ROSTER = {student.id: student for student in students(2)}
+
+
+@pytest.mark.parametrize(
+    ("box", "text", "kept"),
+    [
+        (day(5), " 25 ", "25"),
+        (day(5), "0", "0"),
+        (day(5), "007", "7"),
+        (day(5), "1440", "1440"),
+        (day(5), "Blank", "blank"),
+        ("week:1", "1441", "1441"),
+        ("month", "7000", "7000"),
+        ("chart", "S002", "S002"),
+        ("chart", "s002", "S002"),
+        ("chart", "Not  ours", "not ours"),
+    ],
+)
+def test_answers_are_taken_in_the_ledgers_words(box: str, text: str, kept: str) -> None:
+    assert parse_answer(box, text, ROSTER) == kept
+
+
+@pytest.mark.parametrize(
+    ("box", "text"),
+    [
+        (day(5), ""),
+        (day(5), "1441"),
+        (day(5), "-5"),
+        (day(5), "2.5"),
+        (day(5), "25 min"),
+        (day(5), "٢٥"),
+        (day(5), "not ours"),
+        ("week:1", "10081"),
+        ("chart", ""),
+        ("chart", "S003"),
+        ("chart", "blank"),
+        ("chart", "25"),
+    ],
+)
+def test_other_answers_are_refused_in_plain_words(box: str, text: str) -> None:
+    with pytest.raises(AnswerError, match=r"give (whole minutes|a student id)"):
+        parse_answer(box, text, ROSTER)
