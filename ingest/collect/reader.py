@@ -74,7 +74,7 @@ def read_return(
             try:
                 reading = reader(picture.grey)
             except PageError as error:
-                problem = f"{error} {picture.problem}".strip()
+                problem = f"{_sentence(str(error))} {picture.problem}".strip()
                 yield Leaf(NewPage(picture.number, problem, None), "")
             except Exception as error:  # a mistake of ours, but it must not cost the others their evening
                 problem = f"Daybox stumbled over this page ({type(error).__name__}: {error})."
@@ -97,3 +97,7 @@ def _layout_key(
         if names and names <= {box.name for box in (*layout.boxes, *layout.outside)}:
             return key
     return None
+
+
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")

@@ -95,7 +95,10 @@ def _lines(summary: Summary) -> Iterator[str]:
     yield f"Met {_number(summary.files, 'file')}" + (
         f", {_of_them(summary.known, summary.files)} collected before." if summary.known else "."
     )
-    yield f"Read {_number(summary.pages, 'chart')} in {_number(summary.returns, 'return')}."
+    if summary.returns:
+        yield f"Read {_number(summary.pages, 'chart')} in {_number(summary.returns, 'return')}."
+    else:
+        yield "There was nothing new to read."
     if summary.ownerless:
         whose = "whose it is" if summary.ownerless == 1 else "whose they are"
         charts = _number(summary.ownerless, "chart")
