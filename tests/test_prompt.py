@@ -329,6 +329,13 @@ def test_enter_alone_takes_only_a_likely_student_of_the_roster(
         assert [answer for _, answer in keeper_of(prompt).said()] == answers
 
 
+def test_the_student_offered_is_listed_in_full() -> None:
+    with asking(chart_question("S003", 0.95)) as prompt:
+        assert "Aurelio Lopes, Period 5, S003" in picture_of_screen(prompt)
+    with asking(chart_question("S003", 0.5)) as prompt:
+        assert "Aurelio" not in picture_of_screen(prompt)
+
+
 def test_an_unknown_name_gives_the_page_to_nobody() -> None:
     with asking(chart_question("S003", 0.95)) as prompt:
         type_on_screen(prompt, "xyzzy", ENTER)
@@ -390,7 +397,8 @@ def test_a_missing_picture_is_told_and_the_question_can_still_be_answered() -> N
         yield cutter
 
     with CropsAhead(broken()) as crops:
-        prompt = Prompt(FakeKeeper([box_question(12)]), CHALLENGE, crops, clock=SlowHands())
+        prompt = Prompt(FakeKeeper([box_question(12, "25", 0.99)]), CHALLENGE, crops, clock=SlowHands())
+        assert prompt.offer == ""  # what nobody can see is not for waving through
         assert "The picture of page 1" in picture_of_screen(prompt)
         type_on_screen(prompt, "25", ENTER)
         keeper = keeper_of(prompt)

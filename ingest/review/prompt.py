@@ -180,6 +180,10 @@ class Prompt:
             return ""
         if any(flag.reason == "too-much" for flag in question.flags):
             return ""  # surely read, but hardly meant: the one case where a wave-through would hurt most
+        try:
+            self.crop()
+        except DayboxError:
+            return ""  # what cannot be seen cannot be waved through
         if self.about_chart:
             known = question.suggestion in self._sheets or question.suggestion == NOT_OURS
         else:
@@ -201,7 +205,10 @@ class Prompt:
         return self._crops.get(self.question)
 
     def students(self, text: str) -> list[Student]:
-        """Who on the roster the typed text may mean."""
+        """Who on the roster the typed text may mean; of an empty line, the student that is offered."""
+        if not text.strip():
+            offered = self._sheets.get(self._offered) if self.about_chart else None
+            return [offered.student] if offered else []
         return matching(text, [sheet.student for sheet in self._sheets.values()])
 
     @property

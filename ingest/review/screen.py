@@ -242,9 +242,10 @@ class Screen:
             return []
         if prompt.about_chart and text in prompt.letters:
             does = prompt.letters[text]
-        elif prompt.about_chart and text:
-            students = self._students()
-            does = students[self._chosen].name if students else ""
+        elif prompt.about_chart and (students := self._students()):
+            does = students[self._chosen].name
+        elif text and prompt.about_chart:
+            does = ""
         elif text:
             minutes = parse_minutes(text)
             does = minutes_words(minutes) if minutes is not None else ""
@@ -322,7 +323,7 @@ class Screen:
             self._app_exit()
         elif prompt.about_chart and text in prompt.letters:
             self._command(text)
-        elif prompt.about_chart and (students := self._students()):
+        elif prompt.about_chart and text and (students := self._students()):
             prompt.choose(students[self._chosen])
             self._line.reset()
         elif prompt.enter(text):
