@@ -205,7 +205,7 @@ def test_a_sum_that_agrees_spares_the_question() -> None:
 
 
 def test_sums_do_not_settle_what_the_ink_hardly_shows() -> None:
-    found = chart(d5=((75, 0.6), (20, 0.04)))
+    found = chart(d5=((75, 0.95), (20, 0.04)))
     assert flagged(found) == {day(5): "illegible"}
 
 
@@ -305,6 +305,16 @@ def test_a_month_that_fits_neither_days_nor_weeks_is_asked_about() -> None:
     found = chart(month=610)
     assert flagged(found) == {"month": "sum"}
     assert only_flag(found.boxes["month"]).why == "The days add up to 620; the month's box says 610."
+
+
+def test_one_round_of_answers_closes_what_is_added_wrongly_twice() -> None:
+    found = chart(w2=130, month=600)
+    assert flagged(found) == {"week:2": "sum", "month": "sum"}
+    assert only_flag(found.boxes["month"]).why == (
+        "The days add up to 620, the weeks' boxes to 610; the month's box says 600."
+    )
+    own = [OwnPage(page(readings(PLAN, w2=130, month=600)), origin())]
+    assert flagged(settle(own, answer("week:2", "130") | answer("month", "600"), PLAN)) == {}
 
 
 def test_a_month_that_repeats_a_weeks_slip_is_explained_by_it() -> None:

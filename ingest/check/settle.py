@@ -180,7 +180,7 @@ def _sum_flags(boxes: Mapping[str, _Box], challenge: Challenge) -> dict[str, Fla
     for days, total in rows:
         if total in boxes:
             flags.update(_week_flags([boxes[day] for day in days], boxes[total]))
-    if "month" in boxes and not flags:  # a week to look at may explain the month
+    if "month" in boxes:
         flags.update(_month_flags(boxes, rows))
     for box in boxes.values():
         if box.is_overruled and box.name not in flags:
