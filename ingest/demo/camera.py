@@ -61,6 +61,7 @@ class Severity:
     scan_mode: float  # chance that the phone's document mode whitened the picture
     photocopy: float  # chance that the page went through a copier first
     mirrored: float  # chance that an app saved it mirrored
+    exif: float  # chance that the pixels are stored turned, with an Exif note to turn them back
     megapixels: tuple[float, ...]
     quality: tuple[int, int]  # JPEG
 
@@ -88,6 +89,7 @@ GENTLE = Severity(
     scan_mode=0.0,
     photocopy=0.0,
     mirrored=0.0,
+    exif=0.35,
     megapixels=(8, 12),
     quality=(80, 95),
 )
@@ -114,6 +116,7 @@ ORDINARY = Severity(
     scan_mode=0.1,
     photocopy=0.08,
     mirrored=0.0,
+    exif=0.35,
     megapixels=(2, 3, 5, 8, 12),
     quality=(55, 92),
 )
@@ -140,6 +143,7 @@ HARD = Severity(
     scan_mode=0.15,
     photocopy=0.2,
     mirrored=0.02,
+    exif=0.35,
     megapixels=(2, 3, 5, 8, 12),
     quality=(40, 85),
 )
@@ -247,7 +251,7 @@ def photograph(
         damage.append("mirrored")
     quality = int(rng.integers(severity.quality[0], severity.quality[1] + 1))
     shown = (picture.shape[1], picture.shape[0])
-    return Photo(_develop(picture, quality, rng), shown, grid, tuple(damage))
+    return Photo(_develop(picture, quality, severity.exif, rng), shown, grid, tuple(damage))
 
 
 def flatbed(page: Picture, page_mm: tuple[float, float], rng: np.random.Generator) -> bytes:
@@ -716,11 +720,11 @@ def _photocopy(
     return cv2.cvtColor(grey, cv2.COLOR_GRAY2RGB), in_mm[:2]
 
 
-def _develop(picture: Picture, quality: int, rng: np.random.Generator) -> bytes:
-    """JPEG bytes; a third of the time the pixels are stored turned, with the Exif note to turn back."""
+def _develop(picture: Picture, quality: int, turned: float, rng: np.random.Generator) -> bytes:
+    """JPEG bytes. turned: the chance that the pixels are stored turned, by a note to be turned back."""
     orientation = 1
     image = Image.fromarray(picture)
-    if rng.random() < 0.35:
+    if rng.random() < turned:
         orientation = int(rng.choice([3, 6, 8, 2, 4, 5, 7], p=[0.2, 0.35, 0.35, 0.025, 0.025, 0.025, 0.025]))
         # The stored picture is the displayed one put through the inverse turn.
         stored = {
