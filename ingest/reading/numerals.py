@@ -1,28 +1,172 @@
-"""The handwriting reader: what does this box say?"""
+"""The handwriting reader: what does this box say?
 
+    python -m ingest.reading.numerals IMAGE...
+
+prints for each cropped picture of a number its text and the confidence, as CSV.
+"""
+
+import csv
+import sys
 from collections.abc import Sequence
+from dataclasses import dataclass
+from importlib import resources
+from pathlib import Path
+
+import cv2
+import numpy as np
+import numpy.typing as npt
 
 from ingest.chart.layout import Kind
+from ingest.reading.certainty import calibrated
+from ingest.reading.ink import HEIGHT, Darkness, Ink, even_out, find_ink
+from ingest.reading.transcript import minutes_of, transcripts
 from ingest.reading.values import Candidate, Grey
 
 CROP_MARGIN_MM = 1.5  # a crop is the box's area and so much around it
 FLAT_PX_PER_MM = 6  # resolution of the flattened page and so of the crops
 
+# Of a crop's sides, what may hold the printed frame (0.8 mm outside the area) and what lies beyond it.
+EDGE_PX = round(1.3 * FLAT_PX_PER_MM)
+
+_WIDTHS = (96, 128, 160, 224, 320)  # px; views are padded to the next of these so that they go in batches
+_DIGIT = 0.70 * HEIGHT  # the height that training mostly drew digits at
+_SMALLEST = 0.33  # writing lower than this share of the crop is taken for a dash or the like, not enlarged
+_SPECK = 0.02  # ink paler than this against its paper is none
+_KEPT = 6  # candidates kept of each box
+_LEAST = 1e-6  # candidates less probable than this are dropped
+
+# Initials: so much of the box is ink once somebody signed. A dot of dirt is less.
+_SIGNED = 0.004
+
+BLANK = (Candidate(None, "", 0.9995),)
+
+
+def view_of(crop: Grey, ink: Ink, digit: float = _DIGIT) -> Grey:
+    """The crop as the net sees it: HEIGHT px high, the writing `digit` px high and in the middle."""
+    height, width = crop.shape
+    tall = max(ink.bottom - ink.top, _SMALLEST * height)
+    wide = ink.right - ink.left
+    scale = min(digit / tall, (_WIDTHS[-1] - 8) / max(wide, 1))
+    needed = wide * scale + 16
+    across = next((w for w in _WIDTHS if w >= needed), _WIDTHS[-1])
+    if scale < 0.6:  # shrink by area first: a linear warp would skip pixels
+        crop = cv2.resize(crop, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+        middle = ((ink.left + ink.right) / 2 * scale, (ink.top + ink.bottom) / 2 * scale)
+        scale = 1.0
+    else:
+        middle = ((ink.left + ink.right) / 2, (ink.top + ink.bottom) / 2)
+    warp = np.array(
+        [[scale, 0, across / 2 - scale * middle[0]], [0, scale, HEIGHT / 2 - scale * middle[1]]], np.float32
+    )
+    return cv2.warpAffine(
+        crop, warp, (across, HEIGHT), flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Scores:
+    """The net's word on one view. chances: (steps, classes), rows sum to 1. is_number: 0..1."""
+
+    chances: npt.NDArray[np.float32]
+    is_number: float
+
 
 class Numerals:
     """The trained reader. Build it once a process with `load`."""
 
+    def __init__(self, model: bytes) -> None:
+        import onnxruntime
+
+        options = onnxruntime.SessionOptions()
+        options.intra_op_num_threads = 1  # the pages of a batch are spread over the cores instead
+        options.inter_op_num_threads = 1
+        options.log_severity_level = 3
+        self._session = onnxruntime.InferenceSession(model, options, providers=["CPUExecutionProvider"])
+
     @classmethod
     def load(cls) -> "Numerals":
         """The reader that ships with the package."""
-        return cls()
+        return cls((resources.files("ingest.reading") / "model" / "numerals.onnx").read_bytes())
 
     def read(
         self, crops: Sequence[Grey], kinds: Sequence[Kind]
     ) -> list[tuple[tuple[Candidate, ...], float]]:
-        """Read boxes. Returns for each its candidates, most probable first, and its share of ink."""
-        found: list[tuple[tuple[Candidate, ...], float]] = []
-        for crop, _kind in zip(crops, kinds, strict=True):
-            ink = float((crop < 128).mean()) if crop.size else 0.0
-            found.append(((Candidate(None, "" if ink < 0.005 else "?", 0.5),), ink))
+        """Read boxes, each cut out with CROP_MARGIN_MM around it at FLAT_PX_PER_MM.
+
+        Returns for each its candidates, most probable first, and its share of ink. For initials the
+        text of the candidate is only "" or "?": something is there.
+        """
+        inks = [find_ink(crop, EDGE_PX) for crop in crops]
+        found: list[tuple[tuple[Candidate, ...], float]] = [
+            (BLANK, ink.share if ink else 0.0) for ink in inks
+        ]
+        written = [
+            n
+            for n, (ink, kind) in enumerate(zip(inks, kinds, strict=True))
+            if ink and ink.contrast >= _SPECK and kind in (Kind.MINUTES, Kind.TOTAL)
+        ]
+        views = [view_of(crops[n], ink) for n in written if (ink := inks[n])]
+        for n, scores in zip(written, self.score(views), strict=True):
+            found[n] = (candidates_of(scores), found[n][1])
+        for n, (ink, kind) in enumerate(zip(inks, kinds, strict=True)):
+            if kind in (Kind.MARK, Kind.TEXT) and ink and ink.share >= _SIGNED:
+                found[n] = ((Candidate(None, "?", 0.999),), ink.share)
         return found
+
+    def score(self, views: Sequence[Grey]) -> list[Scores]:
+        """The net's word on views of HEIGHT px and any width in `_WIDTHS`, in batches of one width."""
+        found: dict[int, Scores] = {}
+        for width in sorted({view.shape[1] for view in views}):
+            places = [n for n, view in enumerate(views) if view.shape[1] == width]
+            batch: Darkness = np.stack([even_out(views[n]) for n in places])[:, None]
+            scores, is_number = self._session.run(None, {"darkness": batch})
+            powers = np.exp(scores - scores.max(axis=2, keepdims=True))
+            chances = powers / powers.sum(axis=2, keepdims=True)
+            for n, chance, number in zip(places, chances, is_number, strict=True):
+                found[n] = Scores(chance, float(1 / (1 + np.exp(-number))))
+        return [found[n] for n in range(len(views))]
+
+
+def candidates_of(scores: Scores) -> tuple[Candidate, ...]:
+    """What a box may say. Texts of the same minutes count together under the likeliest of them."""
+    texts = [(text, chance * scores.is_number) for text, chance in transcripts(scores.chances)]
+    texts.append(("?", 1 - scores.is_number))
+    merged: dict[int | str, tuple[str, float]] = {}
+    for text, chance in sorted(texts, key=lambda item: -item[1]):
+        value = minutes_of(text)
+        key: int | str = value if value is not None else text if text == "" else "?"
+        first, total = merged.get(key, (text if key != "?" else "?", 0.0))
+        merged[key] = (first, total + chance)
+    ordered = sorted(merged.items(), key=lambda item: -item[1][1])[:_KEPT]
+    top = ordered[0][1][1]
+    certain = calibrated(top)
+    rest = (1 - certain) / max(1 - top, 1e-9)
+    return tuple(
+        Candidate(key if isinstance(key, int) else None, text, certain if n == 0 else chance * rest)
+        for n, (key, (text, chance)) in enumerate(ordered)
+        if n == 0 or chance * rest > _LEAST
+    )
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Read cropped pictures named on the command line; CSV of file, text, confidence on stdout."""
+    from PIL import Image
+
+    paths = list(sys.argv[1:] if argv is None else argv)
+    reader = Numerals.load()
+    rows = csv.writer(sys.stdout)
+    rows.writerow(["file", "text", "confidence"])
+    for path in paths:
+        with Image.open(Path(path)) as picture:
+            crop = np.asarray(picture.convert("L"))
+        ink = find_ink(crop, 0)
+        if ink is None:
+            rows.writerow([path, "", f"{BLANK[0].probability:.4f}"])
+            continue
+        best = candidates_of(reader.score([view_of(crop, ink)])[0])[0]
+        rows.writerow([path, best.text, f"{best.probability:.4f}"])
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
