@@ -10,7 +10,7 @@ import numpy as np
 import pytesseract
 import zxingcpp
 
-from ingest.chart.code import parse_code, parse_payload
+from ingest.chart.code import ALPHABET, parse_code, parse_payload
 from ingest.chart.layout import Layout
 from ingest.reading.flatten import Pose, flatten
 from ingest.reading.values import Grey
@@ -95,9 +95,10 @@ def _decoded(picture: Grey) -> FoundCode | None:
 
 
 def _printed_lines(crop: Grey) -> Iterator[str]:
-    for method in ("--psm 7", "--psm 6"):
+    for layout in (7, 13):  # a line of text, and a raw line
+        config = f"--psm {layout} -c tessedit_char_whitelist={ALPHABET}-"
         try:
-            yield pytesseract.image_to_string(crop, lang="eng", config=method, timeout=OCR_SECONDS)
+            yield pytesseract.image_to_string(crop, lang="eng", config=config, timeout=OCR_SECONDS)
         except (OSError, RuntimeError, ValueError) as problem:
             # Missing, killed by its own crash, hung, or without its language file: the batch goes on.
             log.info("the print reader did not work: %s", problem)

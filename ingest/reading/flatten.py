@@ -13,18 +13,18 @@ from ingest.chart.layout import Tag
 from ingest.errors import PageError
 from ingest.paper import Box
 from ingest.reading.bend import Bend, Samples, fit_bend
-from ingest.reading.tags import SeenTag, find_tags
+from ingest.reading.tags import SeenTag, recognise_tag
 from ingest.reading.values import Grey
 
 Floats = npt.NDArray[np.float64]
 Map: TypeAlias = npt.NDArray[np.float32]  # shape (height, width, 2): x and y in the picture
 
-# A tag belongs to the chart if a flat sheet's perspective through the others lands it so near (mm). A
-# strong curl moves tags by several mm; a tag of another sheet is off by far more.
-TAG_TOLERANCE_MM = 12.0
+# A tag belongs to the chart if a flat sheet's perspective through the others lands it so near (mm). In a
+# steep photo a strong curl moves tags by two centimetres; a tag of another sheet is off by far more.
+TAG_TOLERANCE_MM = 30.0
 
-_NEAR_MM = 10.0  # a tag that was missed is looked for so far around its place
-_NEAR_PX_PER_MM = 7.0
+_NEAR_MM = 16.0  # a tag that was missed is looked for so far around its place
+_NEAR_PX_PER_MM = 4.5  # five pixels a tag cell: fine enough to decode, coarse enough to be free of noise
 
 _STEP_PX = 16  # the map to the photo is worked out at every 16th pixel and filled in linearly between
 _OUTSIDE = 128  # grey where the picture does not reach
@@ -141,10 +141,11 @@ def misfit_mm(pose: Pose, seen: Iterable[SeenTag], tags: Iterable[Tag]) -> float
 def find_near(grey: Grey, pose: Pose, missing: Iterable[Tag]) -> tuple[SeenTag, ...]:
     """Tags looked for, closely, where the pose says that they should be."""
     found: list[SeenTag] = []
+    small, near = shrink_to(grey, pose, _NEAR_PX_PER_MM)
     for tag in missing:
         around = tag.area.grown(_NEAR_MM)
-        patch = flatten(grey, pose, around, _NEAR_PX_PER_MM)
-        for seen in find_tags(patch, {tag.id}, hard=True):
+        patch = flatten(small, near, around, _NEAR_PX_PER_MM)
+        if seen := recognise_tag(patch, tag.id):
             mm = (seen.corners + 0.5) / _NEAR_PX_PER_MM + (around.left, around.top)
             found.append(SeenTag(tag.id, pose.to_picture(mm)))
     return tuple(found)

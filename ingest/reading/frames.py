@@ -24,7 +24,8 @@ _ALONG_PX_PER_MM = 4.0
 _ACROSS_PX_PER_MM = 6.0
 
 _DARKEST = 0.45  # share of the paper's brightness; what is darker than that is pencil, not a frame
-_FAINTEST = 0.02  # share of the paper's brightness by which a frame must be darker than the paper
+_FAINTEST = 0.012  # share of the paper's brightness by which a frame must be darker than the paper
+_CLEAREST = 2.0  # ... and so many times the noise of a row
 
 # Rows of frames stand 4.6 mm apart: a reach of half that could take a line for its neighbour.
 _FIRST_REACH_MM = 1.6
@@ -161,7 +162,12 @@ def _dark_line(strips: npt.NDArray[np.uint8]) -> Floats:
     """How many rows below its middle each strip, shape (n, rows, columns), has a thin dark line; or nan."""
     mean = strips.mean(axis=2, dtype=np.float32)
     paper = np.maximum(np.percentile(mean, 75, axis=1), 1.0).astype(np.float32)[:, None, None]
-    darkness = np.clip(1 - strips / paper, 0, np.float32(_DARKEST)).mean(axis=2)
+    dark = np.clip(1 - strips / paper, 0, np.float32(_DARKEST))
+    middle = dark.shape[2] // 2
+    left, right = dark[:, :, :middle].mean(axis=2), dark[:, :, middle:].mean(axis=2)
+    darkness = (left + right) / 2
+    # A line is dark in both halves of its row; noise is not. 1.48: from the median to a standard deviation.
+    noise = 1.48 * np.median(np.abs(left - right), axis=1) / 2
     soft = darkness[:, :-2] + 2 * darkness[:, 1:-1] + darkness[:, 2:]
     soft = (soft - np.median(soft, axis=1, keepdims=True)) / 4
     reach = soft.shape[1] // 2
@@ -175,7 +181,8 @@ def _dark_line(strips: npt.NDArray[np.uint8]) -> Floats:
     offset = places[peak] + np.clip(
         (after - before) / np.maximum(4 * top - 2 * (before + after), 1e-6), -1, 1
     )
-    return np.where(soft[each, peak] > _FAINTEST, offset, np.nan).astype(np.float64)
+    found = top > np.maximum(_FAINTEST, _CLEAREST * noise)
+    return np.where(found, offset, np.nan).astype(np.float64)
 
 
 def _across(vectors: Floats, pieces: Pieces) -> Floats:

@@ -80,14 +80,15 @@ def _find(grey: Grey, layouts: Sequence[Layout]) -> _Placed:
     kinds = list({(layout.paper, layout.tags): layout for layout in layouts}.values())
     problem = PageError("there is no chart layout to look for; print the charts first")
     for hard in (False, True):
-        for picture in (grey, np.ascontiguousarray(grey[:, ::-1])):
+        for mirrored in (False, True):
+            picture = np.ascontiguousarray(grey[:, ::-1]) if mirrored else grey
             tags = find_tags(picture, {tag.id for layout in kinds for tag in layout.tags}, hard=hard)
             placed: list[_Placed] = []
             for layout in kinds:
                 try:
                     placed.append(_place(picture, layout, tags))
                 except PageError as error:
-                    problem = error
+                    problem = problem if mirrored else error
             if placed:
                 best = max(placed, key=lambda option: option.merit)
                 if len(best.tags) >= 3 or hard:

@@ -13,6 +13,9 @@ from ingest.reading.values import Grey
 # two thirds of the picture's length then has 4 pixels a tag cell; the decoder needs two to three.
 QUICK_SIDE = 1200
 HARD_SIDE = 2400
+_CELLS = 8  # across a tag, with its black border
+_ALIKE = 0.6  # correlation with a tag's cells: other tags of a chart stay under 0.5, sharp or blurred
+_SUBPIX = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 20, 0.02)
 _ENLARGE = 2.0  # the hard search enlarges small pictures by so much at most
 
 
@@ -57,6 +60,49 @@ def find_tags(grey: Grey, wanted: Collection[int], *, hard: bool = False) -> tup
         *_detect(soft, scale, wanted, _parameters(large, 5, 65, 12)),
     ]
     return merged(found)
+
+
+def recognise_tag(patch: Grey, wanted: int) -> SeenTag | None:
+    """One tag in a flattened patch of the page where it is expected, upright, even if too blurred to decode.
+
+    A dark square with the right pattern of light and dark inside is good enough here: it is known what
+    should stand in this place.
+    """
+    soft = np.asarray(cv2.GaussianBlur(patch, (0, 0), 1.0), np.uint8)
+    parameters = _parameters(soft, 9, 45, 12)
+    dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
+    detector = cv2.aruco.ArucoDetector(dictionary, parameters)
+    quads, ids, others = detector.detectMarkers(soft)
+    for quad, tag in zip(quads, np.ravel(ids) if len(quads) else (), strict=True):
+        if int(tag) == wanted:
+            return SeenTag(wanted, quad.reshape(4, 2).astype(np.float64))
+    pattern = cv2.aruco.generateImageMarker(dictionary, wanted, _CELLS)
+    best, found = _ALIKE, None
+    for quad in others:
+        corners = _upright(quad.reshape(4, 2).astype(np.float32))
+        fine = np.asarray(cv2.cornerSubPix(soft, corners.copy(), (3, 3), (-1, -1), _SUBPIX), np.float32)
+        alike = _likeness(patch, fine, np.asarray(pattern, np.float32))
+        if alike > best:
+            best, found = alike, fine
+    return None if found is None else SeenTag(wanted, found.astype(np.float64))
+
+
+def _upright(corners: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+    """The corners of a roughly upright square clockwise from its top left."""
+    around = corners - corners.mean(axis=0)
+    order = np.argsort(np.arctan2(around[:, 1], around[:, 0]))  # y downwards: clockwise from the upper left
+    return np.ascontiguousarray(corners[order])
+
+
+def _likeness(patch: Grey, corners: npt.NDArray[np.float32], pattern: npt.NDArray[np.float32]) -> float:
+    """Correlation, -1 to 1, of a square in the patch with a tag's cells."""
+    side = _CELLS * 4
+    square = np.array([[0, 0], [side, 0], [side, side], [0, side]], np.float32) - 0.5
+    straight = cv2.warpPerspective(patch, cv2.getPerspectiveTransform(corners, square), (side, side))
+    cells = cv2.resize(straight, (_CELLS, _CELLS), interpolation=cv2.INTER_AREA).astype(np.float32)
+    if cells.std() < 4:
+        return -1.0
+    return float(np.corrcoef(cells.ravel(), pattern.ravel())[0, 1])
 
 
 def merged(tags: Iterable[SeenTag]) -> tuple[SeenTag, ...]:
