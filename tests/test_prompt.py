@@ -133,7 +133,7 @@ def test_enter_struck_twice_does_not_accept_a_box_that_nobody_has_seen() -> None
         prompt.enter("")
         clock.now += LOOK_S / 2
         prompt.enter("")
-        prompt.blank()
+        type_on_screen(prompt, "bb")
         assert keeper_of(prompt).said() == [("day:2027-10-12", "25")]
         clock.now += LOOK_S * 1.01
         prompt.enter("")
@@ -474,6 +474,12 @@ def test_lines_are_plain_ascii_and_fit_the_screen() -> None:
     assert max(map(len, text.splitlines())) < 80
     first = text.partition("Minutes")[0]
     assert len(first.splitlines()) <= 24
+
+
+def test_lines_survive_a_terminal_of_no_size() -> None:
+    with asking(box_question(12)) as prompt:
+        type_lines(prompt, ["25"], columns=0, rows=0)
+        assert prompt.answered == 1
 
 
 def test_lines_list_students_to_pick_by_number() -> None:

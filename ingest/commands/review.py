@@ -2,6 +2,7 @@
 
 import os
 import shlex
+import shutil
 import sys
 from pathlib import Path
 
@@ -58,7 +59,7 @@ def command(folder: Path, sheet: Path | None, answers: Path | None) -> None:
             click.echo(closing(taken.taken, len(keeper.book.questions)))
         elif sheet:
             count = write_sheet(sheet, keeper.book, ledger)
-            click.echo(f"Wrote {sheet}: {count} questions, with their pictures beside it.")
+            click.echo(f"Wrote {sheet}: {_questions(count)}, with the pictures beside it.")
             if count:
                 again = shlex.join(["daybox", "review", "--folder", str(folder), "--answers", str(sheet)])
                 click.echo(f'Fill the column "answer", then: {again}')
@@ -71,8 +72,8 @@ def command(folder: Path, sheet: Path | None, answers: Path | None) -> None:
 def _ask(folder: Path, challenge: Challenge, ledger: Ledger, keeper: Bookkeeper) -> None:
     if not (sys.stdin.isatty() and sys.stdout.isatty()):
         raise DayboxError(
-            f"{len(keeper.book.questions)} questions are open, but they can be asked only in a terminal, and "
-            "input or output is something else here. Run `daybox review` in a terminal window, or use a "
+            f"{_questions(len(keeper.book.questions))} to settle, but asking takes a terminal, and input or "
+            "output is something else here. Run `daybox review` in a terminal window, or use a "
             "spreadsheet: `--sheet review.csv` writes the questions, `--answers review.csv` takes it back."
         )
 
@@ -83,7 +84,7 @@ def _ask(folder: Path, challenge: Challenge, ledger: Ledger, keeper: Bookkeeper)
     with CropsAhead(ledger_crops(folder)) as crops:
         prompt = Prompt(keeper, challenge, crops, _notes(ledger))
         if _is_plain():
-            size = os.get_terminal_size()
+            size = shutil.get_terminal_size()  # 80 x 24 where the terminal does not tell
             ask_in_lines(prompt, view, input, click.echo, size.columns, size.lines)
         else:
             cell = cell_size(sys.stdout.fileno())
@@ -108,6 +109,10 @@ def _page_file(ledger: Ledger, page_id: int) -> Path:
         return flat
     return_id = next(page.return_id for page in ledger.pages() if page.id == page_id)
     return next(ledger.original(each) for each in ledger.returns() if each.id == return_id)
+
+
+def _questions(count: int) -> str:
+    return "1 question" if count == 1 else f"{count} questions"
 
 
 def _is_plain() -> bool:

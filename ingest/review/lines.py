@@ -57,6 +57,7 @@ def ask_in_lines(
 
 
 def _show(prompt: Prompt, write: Callable[[str], None], columns: int, rows: int) -> None:
+    columns = max(20, columns)
     off = f", {prompt.put_off} of them for later" if prompt.put_off else ""
     write(f"\n{prompt.left} left{off}")
     write(printable(", ".join(prompt.who)))

@@ -245,7 +245,7 @@ class Prompt:
 
     def blank(self) -> bool:
         """Nothing is written in the box."""
-        return self._too_soon() or self._save(BLANK)
+        return self._save(BLANK)
 
     def not_ours(self) -> bool:
         """The page in question is nobody's on this roster."""
@@ -284,10 +284,18 @@ class Prompt:
         """Say something that is not about a refused entry."""
         self.said, self.refused = words, False
 
+    def too_soon(self) -> bool:
+        """Whether a single key that answers must be ignored: nobody can have seen the question yet."""
+        now = self._clock()
+        soon = now - self._quiet_since < LOOK_S
+        if soon:
+            self._quiet_since = now  # a key held down stays without effect until it is let go
+        return soon
+
     # How it is done
 
     def _accept(self) -> bool:
-        if self._too_soon():
+        if self.too_soon():
             return True
         if self._offered:
             return self._save(self._offered)
@@ -342,13 +350,6 @@ class Prompt:
         self._quiet_since = self._clock()
         self._crops.fetch(ahead[:FETCH_AHEAD])
         return True
-
-    def _too_soon(self) -> bool:
-        now = self._clock()
-        soon = now - self._quiet_since < LOOK_S
-        if soon:
-            self._quiet_since = now  # a key held down stays without effect until it is let go
-        return soon
 
     def _refuse(self, words: str) -> bool:
         self.said, self.refused = words, True

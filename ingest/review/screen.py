@@ -314,7 +314,7 @@ class Screen:
             self._helping = True
         elif letter == "p" and question is not None:
             self._prompt.tell(self._view(question))
-        else:
+        elif letter != "b" or not self._prompt.too_soon():
             self._prompt.do(letter)
 
     def _enter(self) -> None:
