@@ -158,10 +158,8 @@ class Prompt:
         question = self.question
         if question is None:
             return ""
-        notes = (
-            [self._notes[question.page_id]] if self.about_chart and question.page_id in self._notes else []
-        )
-        return " ".join([*(flag.why for flag in question.flags), *notes])
+        note = self._notes.get(question.page_id, "") if self.about_chart else ""
+        return " ".join([*(flag.why for flag in question.flags), note]).strip()
 
     @property
     def offer(self) -> str:
@@ -187,7 +185,7 @@ class Prompt:
         if self.about_chart:
             known = question.suggestion in self._sheets or question.suggestion == NOT_OURS
         else:
-            known = question.suggestion == BLANK or parse_minutes(question.suggestion) is not None
+            known = question.suggestion == BLANK or question.suggestion.isdecimal()
         return question.suggestion if known else ""
 
     def student_words(self, student: Student) -> str:
