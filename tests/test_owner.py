@@ -131,5 +131,9 @@ def test_ids_count_as_whole_words(label: str, expected: str) -> None:
     assert guess_owner(label, ROSTER).student_id == expected
 
 
+def test_words_that_every_pile_has_are_no_half_of_a_name() -> None:
+    assert guess_owner("april concert/IMG_1.jpg", ROSTER) == NOBODY
+
+
 def test_an_empty_roster_has_nobody() -> None:
     assert guess_owner("Maria Lopez.jpg", ()) == NOBODY

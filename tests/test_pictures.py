@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 import pillow_heif
 import pytest
-from hostile.making import heic, jpeg, page, pdf, picture, png_of_size, with_exif
+from hostile.making import heic, jpeg, jpeg_of_size, page, pdf, picture, png_of_size, with_exif
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image, ImageFile
@@ -182,6 +182,8 @@ def test_pictures_up_to_the_limit_are_opened_and_above_it_refused(tmp_path: Path
     for width, height in ((side + 1, side + 1), (60_000, 60_000)):
         with pytest.raises(PictureError, match="absurdly large"):
             opened(png_of_size(width, height), tmp_path)
+        with pytest.raises(PictureError, match="absurdly large"):
+            opened(jpeg_of_size(width, height), tmp_path)
 
 
 @pytest.mark.parametrize(

@@ -31,6 +31,14 @@ def jpeg(mode: str = "RGB", **options: object) -> bytes:
     return picture("JPEG", page().convert(mode), quality=80, **options)
 
 
+def jpeg_of_size(width: int, height: int) -> bytes:
+    """A JPEG that says how large it is, and has fewer pixels. ITU-T T.81, B.2.2."""
+    data = bytearray(jpeg())
+    at = data.index(b"\xff\xc0")  # SOF0: marker, length, precision, lines, samples a line
+    struct.pack_into(">HH", data, at + 5, height, width)
+    return bytes(data)
+
+
 def heic(**options: object) -> bytes:
     out = io.BytesIO()
     pillow_heif.from_pillow(page().convert("RGB")).save(out, **options)

@@ -96,6 +96,7 @@ CASES = (
     _one("cut.webp", lambda: _cut(picture("WEBP"), 0.7), "damaged"),
     _one("cut.tif", lambda: _cut(picture("TIFF"), 0.7), "damaged"),
     _one("huge.png", lambda: png_of_size(50_000, 50_000), "absurdly large"),
+    _one("huge.jpg", lambda: making.jpeg_of_size(60_000, 60_000), "absurdly large"),
     _one("strip.png", lambda: png_of_size(1, 100_000), "thin strip"),
     _one("icon.png", lambda: picture("PNG", page().resize((32, 32))), "too small"),
     _one("empty.jpg", bytes, "is empty"),
