@@ -278,7 +278,7 @@ def test_two_days_that_would_explain_it_leave_it_with_the_total() -> None:
     assert flagged(chart(d5=both, d6=both, w2=195, month=None))["week:2"] == "sum"
 
 
-def test_a_confirmed_reading_closes_the_sum() -> None:
+def test_an_answer_that_bears_the_reader_out_closes_the_sum() -> None:
     boxes = readings(PLAN, d5=((75, 0.998), (20, 1e-3)), month=None)
     own = [OwnPage(page(boxes), origin())]
     assert "week:2" not in flagged(settle(own, answer(day(5), "75"), PLAN))
@@ -291,6 +291,14 @@ def test_an_answered_total_does_not_ask_again() -> None:
     found = settle(own, answer("week:2", "130"), PLAN)
     assert flagged(found) == {}
     assert found.boxes["week:2"].state is State.ANSWERED
+
+
+def test_sums_alone_throw_no_vague_doubt_on_sure_days() -> None:
+    """One day in 2,000 misread against one week in 20 added wrongly: most likely the child's adding."""
+    boxes = readings(PLAN, d5=((20, 0.9995),), w2=130, month=None)
+    found = settle([OwnPage(page(boxes), origin())], answer("week:2", "130"), PLAN)
+    assert flagged(found) == {}
+    assert 0.95 < found.boxes[day(5)].confidence < 0.995
 
 
 def test_when_the_total_stands_days_that_are_less_sure_are_asked_about() -> None:
