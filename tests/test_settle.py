@@ -252,6 +252,9 @@ def test_on_a_page_that_fits_badly_only_sums_make_sure() -> None:
     reasons = flagged(found)
     assert not any(name in reasons for name in [day(n) for n in range(3, 10)])
     assert all(reasons[day(n)] == "illegible" for n in range(10, 17))
+    torn = page(readings(PLAN, d5=(("?", 1.0),)), residual_mm=1.2)
+    hidden = settle([OwnPage(torn, origin())], {}, PLAN).boxes[day(5)]
+    assert "torn off" in only_flag(hidden).why
     assert "bent or blurred" in only_flag(found.boxes[day(10)]).why
 
 

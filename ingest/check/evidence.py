@@ -105,6 +105,8 @@ def with_answer(found: Evidence, answer: AnswerRecord) -> Evidence:
 
 def _trusted(reading: BoxReading, poor: bool) -> Candidates:
     """The candidates, `15` and `15 min` taken together, and trusted less on a poor page."""
+    if reading.candidates == HIDDEN:
+        return HIDDEN
     trust = POOR_FIT_TRUST if poor else 1.0
     joined: dict[tuple[int | None, str], Candidate] = {}
     for c in reading.candidates:
