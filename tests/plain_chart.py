@@ -42,7 +42,7 @@ def draw_plain(
     """The whole page at PX_PER_MM, with day numbers above the boxes, but nothing written in them."""
     height, width = round(layout.paper.height * PX_PER_MM), round(layout.paper.width * PX_PER_MM)
     page = np.full((height, width), 250, np.uint8)
-    for box in (*layout.boxes, *layout.outside):
+    for box in layout.boxes:  # the cells outside the month have no frame
         _frame(page, box)
     dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
     for tag in layout.tags:

@@ -122,7 +122,7 @@ def test_a_bend_follows_smooth_measurements_and_shrugs_off_a_wild_one() -> None:
 
     values = truth(points)
     values[::10] += 3.0  # one in ten is a pencil stroke taken for a line
-    samples = Samples(points, values, np.ones(300))
+    samples = Samples(points, values, np.ones(300), np.zeros(300, np.bool_))
     bend = fit_bend(Bend.none(WIDTH, HEIGHT).grid, samples, samples, tolerance=0.3)
     corners = area_corners(LAYOUT)
     assert np.abs(bend.at(corners)[:, 0] - truth(corners)).max() < 0.15

@@ -72,17 +72,20 @@ class Samples:
     """Measurements of one component of the displacement.
 
     points: (n, 2) mm. values: (n,) mm. trust: (n,) weights; 1.0 for a measurement good to 0.1 mm.
+    sure: (n,) True for what cannot be a mistake, however far it is off.
     """
 
     points: Floats
     values: Floats
     trust: Floats
+    sure: npt.NDArray[np.bool_]
 
     def __add__(self, other: "Samples") -> "Samples":
         return Samples(
             np.concatenate([self.points, other.points]),
             np.concatenate([self.values, other.values]),
             np.concatenate([self.trust, other.trust]),
+            np.concatenate([self.sure, other.sure]),
         )
 
 
@@ -109,7 +112,8 @@ def _fit_component(grid: Grid, samples: Samples, tolerance: float, rounds: int) 
         right = np.bincount(cells.ravel(), (shares * (samples.values * trust)[:, None]).ravel(), size)
         control = np.linalg.solve(system, right)
         miss = samples.values - (control[cells] * shares).sum(axis=1)
-        trust = samples.trust / (1 + (miss / tolerance) ** 2) ** 2
+        doubt = np.where(samples.sure, 0.0, miss / tolerance)
+        trust = samples.trust / (1 + doubt**2) ** 2
     return np.asarray(control.reshape(grid.rows, grid.columns))
 
 

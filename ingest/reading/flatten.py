@@ -158,16 +158,17 @@ def tag_shifts(matrix: Floats, seen: Iterable[SeenTag], tags: Iterable[Tag]) -> 
     paper = np.concatenate([where[tag.id] for tag in chosen])
     pixels = np.concatenate([tag.corners for tag in chosen])
     shift = _project(_inverse(matrix), pixels) - paper
-    trust = np.ones(len(paper))
-    return Samples(paper, shift[:, 0], trust), Samples(paper, shift[:, 1], trust)
+    trust, sure = np.ones(len(paper)), np.ones(len(paper), np.bool_)
+    return Samples(paper, shift[:, 0], trust, sure), Samples(paper, shift[:, 1], trust, sure)
 
 
 def tag_corners(tags: Iterable[Tag]) -> dict[int, Floats]:
     """Each tag's corners on the page in mm, clockwise from the top left; shape (4, 2)."""
-    return {tag.id: _corners(tag.area) for tag in tags}
+    return {tag.id: box_corners(tag.area) for tag in tags}
 
 
-def _corners(area: Box) -> Floats:
+def box_corners(area: Box) -> Floats:
+    """The four corners clockwise from the top left, mm; shape (4, 2)."""
     return np.array(
         [
             [area.left, area.top],

@@ -27,6 +27,12 @@ _DARKEST = 0.45  # share of the paper's brightness; what is darker than that is 
 _FAINTEST = 0.012  # share of the paper's brightness by which a frame must be darker than the paper
 _CLEAREST = 2.0  # ... and so many times the noise of a row
 
+_BESIDE = (4, 5)  # rows beside a line, at _ACROSS_PX_PER_MM, that must be brighter than it
+
+# Of a side's pieces so many must lie near the middle one, within so much of the reach.
+_SIDE_SHARE = 0.6
+_SIDE_MISS = 0.35
+
 # Rows of frames stand 4.6 mm apart: a reach of half that could take a line for its neighbour.
 _FIRST_REACH_MM = 1.6
 _LAST_REACH_MM = 1.0
@@ -42,12 +48,14 @@ class Pieces:
 
     centres: (n, 2). lies: (n,) True where the line runs from left to right.
     side: (n,) number of the side that the piece is cut from, 0 .. m - 1.
-    of_box: (boxes, 4) the sides of each of the layout's boxes and then its outside cells.
+    of_side: (m, most) the pieces of each side, then -1.
+    of_box: (boxes, 4) the sides of each of the layout's boxes.
     """
 
     centres: Floats
     lies: npt.NDArray[np.bool_]
     side: npt.NDArray[np.int64]
+    of_side: npt.NDArray[np.int64]
     of_box: npt.NDArray[np.int64]
 
 
@@ -58,7 +66,7 @@ class Fit:
     flat: the whole page flattened with it, FLAT_PX_PER_MM pixels a mm.
     residual_mm: 95th centile over frame sides of how far they still lie off; LOST_MM for a side that
         was not found at all.
-    seen: for each of the layout's boxes and outside cells, share of its frame that was found, 0..1.
+    seen: for each of the layout's boxes, share of its frame that was found, 0..1.
     """
 
     pose: Pose
@@ -72,7 +80,7 @@ def pieces_of(layout: Layout) -> Pieces:
     """The frames' sides, cut into pieces."""
     sides: dict[tuple[bool, float, float, float], int] = {}
     of_box = []
-    for box in (*layout.boxes, *layout.outside):
+    for box in layout.boxes:  # cells outside the month are not drawn
         frame = box.frame
         of_box.append(
             [
@@ -90,10 +98,15 @@ def pieces_of(layout: Layout) -> Pieces:
         for (lies, across, start, end), number in sides.items()
         for middle in _middles(start, end)
     ]
+    side = np.array([row[2] for row in rows], np.int64)
+    counts = np.bincount(side, minlength=len(sides))
+    of_side = np.full((len(sides), counts.max(initial=0)), -1)
+    of_side[np.arange(of_side.shape[1]) < counts[:, None]] = np.arange(len(rows))
     return Pieces(
         np.array([row[0] for row in rows], np.float64).reshape(-1, 2),
         np.array([row[1] for row in rows], np.bool_),
-        np.array([row[2] for row in rows], np.int64),
+        side,
+        of_side,
         np.array(of_box, np.int64).reshape(-1, 4),
     )
 
@@ -144,7 +157,8 @@ def _measure(grey: Grey, pose: Pose, pieces: Pieces, reach: float) -> Floats:
     step_along = pose.to_picture(pieces.centres + along / 2) - pose.to_picture(pieces.centres - along / 2)
     across = along[:, ::-1]
     step_across = pose.to_picture(pieces.centres + across / 2) - pose.to_picture(pieces.centres - across / 2)
-    rows = np.arange(-steps - 2, steps + 3) / _ACROSS_PX_PER_MM
+    beyond = steps + _BESIDE[-1] + 1
+    rows = np.arange(-beyond, beyond + 1) / _ACROSS_PX_PER_MM
     columns = np.arange(-half, half + 1) / _ALONG_PX_PER_MM
     starts = middle[:, None] + rows[None, :, None] * step_across[:, None]
     places = (
@@ -155,7 +169,18 @@ def _measure(grey: Grey, pose: Pose, pieces: Pieces, reach: float) -> Floats:
     strips = strips.reshape(len(middle), len(rows), len(columns))
     shift = _dark_line(strips) / _ACROSS_PX_PER_MM
     inside = np.all((middle >= 0) & (middle <= np.array(grey.shape[::-1]) - 1), axis=1)
-    return np.where(inside, shift, np.nan)
+    return _agreeing(np.where(inside, shift, np.nan), pieces, _SIDE_MISS * reach)
+
+
+def _agreeing(shift: Floats, pieces: Pieces, tolerance: float) -> Floats:
+    """The shifts without those of sides whose pieces do not lie on one line: there, writing was found."""
+    table = np.where(pieces.of_side >= 0, shift[pieces.of_side], np.nan)
+    ordered = np.sort(table, axis=1)  # nan last
+    middle = np.maximum((~np.isnan(table)).sum(axis=1) - 1, 0) // 2
+    usual = ordered[np.arange(len(ordered)), middle]
+    agree = np.abs(shift - usual[pieces.side]) < tolerance
+    share = np.bincount(pieces.side, agree) / np.bincount(pieces.side)
+    return np.where(agree & (share[pieces.side] >= _SIDE_SHARE), shift, np.nan)
 
 
 def _dark_line(strips: npt.NDArray[np.uint8]) -> Floats:
@@ -168,9 +193,15 @@ def _dark_line(strips: npt.NDArray[np.uint8]) -> Floats:
     darkness = (left + right) / 2
     # A line is dark in both halves of its row; noise is not. 1.48: from the median to a standard deviation.
     noise = 1.48 * np.median(np.abs(left - right), axis=1) / 2
-    soft = darkness[:, :-2] + 2 * darkness[:, 1:-1] + darkness[:, 2:]
-    soft = (soft - np.median(soft, axis=1, keepdims=True)) / 4
-    reach = soft.shape[1] // 2
+    soft = (darkness[:, :-2] + 2 * darkness[:, 1:-1] + darkness[:, 2:]) / 4
+    # A line is darker than what lies on either side of it; the edge of a shadow or of print is not.
+    far = _BESIDE[-1]
+    count = soft.shape[1] - 2 * far
+    above, below = (
+        np.mean([soft[:, far + sign * step :][:, :count] for step in _BESIDE], axis=0) for sign in (-1, 1)
+    )
+    soft = soft[:, far : far + count] - np.maximum(above, below)
+    reach = count // 2
     places = np.arange(-reach, reach + 1)
     # Of two lines that are about as dark, the nearer one is meant.
     favoured = soft * (1 - 0.3 * (places / reach) ** 2)
@@ -207,7 +238,9 @@ def _fitted(
     whole = _whole_shift(bend, pieces, shift)
     found = ~np.isnan(shift)
     x, y = (
-        Samples(pieces.centres[chosen], whole[chosen], np.ones(chosen.sum()))
+        Samples(
+            pieces.centres[chosen], whole[chosen], np.ones(chosen.sum()), np.zeros(chosen.sum(), np.bool_)
+        )
         for chosen in (found & ~pieces.lies, found & pieces.lies)
     )
     return fit_bend(bend.grid, x + tags[0], y + tags[1], tolerance)
@@ -216,9 +249,7 @@ def _fitted(
 def _judged(pieces: Pieces, shift: Floats) -> tuple[float, Floats]:
     """The residual, and the share of each box's frame that was found."""
     found = ~np.isnan(shift)
-    sides = int(pieces.of_box.max()) + 1
-    counts = np.bincount(pieces.side, found, sides)
-    total = np.bincount(pieces.side, np.where(found, np.abs(shift), 0.0), sides)
-    miss = np.where(counts > 0, total / np.maximum(counts, 1), LOST_MM)
-    share = counts / np.maximum(np.bincount(pieces.side, minlength=sides), 1)
-    return float(np.percentile(miss, 95)), share[pieces.of_box].mean(axis=1)
+    counts, total = np.bincount(pieces.side, found), np.bincount(pieces.side)
+    off = np.bincount(pieces.side, np.where(found, np.abs(shift), 0.0))
+    miss = np.where(counts > 0, off / np.maximum(counts, 1), LOST_MM)
+    return float(np.percentile(miss, 95)), (counts / total)[pieces.of_box].mean(axis=1)

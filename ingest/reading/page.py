@@ -1,6 +1,6 @@
 """One picture of a page: find the chart, flatten it, read its boxes."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -11,7 +11,7 @@ from ingest.errors import PageError
 from ingest.paper import Box
 from ingest.reading.codes import FoundCode, read_code
 from ingest.reading.crops import box_crops
-from ingest.reading.flatten import Pose, find_near, flatten, misfit_mm, place, shrink_to
+from ingest.reading.flatten import Pose, box_corners, find_near, flatten, misfit_mm, place, shrink_to
 from ingest.reading.frames import Fit, refine
 from ingest.reading.numerals import FLAT_PX_PER_MM, Numerals
 from ingest.reading.tags import SeenTag, find_tags, merged
@@ -126,29 +126,26 @@ def _fitted(placed: _Placed, layout: Layout) -> tuple[Fit, int]:
 def _read_boxes(fit: Fit, layout: Layout, picture: Grey, numerals: Numerals) -> tuple[BoxReading, ...]:
     boxes = (*layout.boxes, *layout.outside)
     read = numerals.read(box_crops(fit.flat, boxes), [box.kind for box in boxes])
-    hidden = _hidden(fit, [box.area for box in boxes], picture)
+    page_shows = float(fit.seen.mean()) > _PAGE_SEEN
+    covered = {
+        box.name
+        for box, seen in zip(layout.boxes, fit.seen, strict=True)
+        if page_shows and seen < _BOX_HIDDEN
+    }
     return tuple(
-        BoxReading(box.name, _HIDDEN if gone else tuple(candidates), ink)
-        for box, gone, (candidates, ink) in zip(boxes, hidden, read, strict=True)
+        BoxReading(
+            box.name,
+            _HIDDEN if box.name in covered or not _inside(box.area, fit.pose, picture) else candidates,
+            ink,
+        )
+        for box, (candidates, ink) in zip(boxes, read, strict=True)
     )
 
 
-def _hidden(fit: Fit, areas: Sequence[Box], picture: Grey) -> Iterator[bool]:
-    """For each box, whether it is covered, torn off or outside the picture."""
-    height, width = picture.shape
-    for area, seen in zip(areas, fit.seen, strict=True):
-        corners = fit.pose.to_picture(
-            np.array(
-                [
-                    [area.left, area.top],
-                    [area.right, area.top],
-                    [area.right, area.bottom],
-                    [area.left, area.bottom],
-                ]
-            )
-        )
-        inside = np.all((corners >= 0) & (corners <= np.array([width - 1, height - 1])))
-        yield not inside or (seen < _BOX_HIDDEN and float(fit.seen.mean()) > _PAGE_SEEN)
+def _inside(area: Box, pose: Pose, picture: Grey) -> bool:
+    """Whether the picture shows the whole area."""
+    corners = pose.to_picture(box_corners(area))
+    return bool(np.all((corners >= 0) & (corners <= np.array(picture.shape[::-1]) - 1)))
 
 
 def _reading(

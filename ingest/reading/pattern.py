@@ -50,7 +50,8 @@ def follow(grey: Grey, pose: Pose, layout: Layout, tags: tuple[Samples, Samples]
         if not len(centres):
             return pose
         whole = shifts + near.bend.at(centres + shifts)
-        x, y = (Samples(centres, whole[:, i], trust) + tags[i] for i in (0, 1))
+        sure = np.zeros(len(trust), np.bool_)
+        x, y = (Samples(centres, whole[:, i], trust, sure) + tags[i] for i in (0, 1))
         near = replace(near, bend=fit_bend(near.bend.grid, x, y, part.tolerance, rounds=5))
     return replace(pose, bend=near.bend)
 
@@ -62,7 +63,7 @@ def _drawn(layout: Layout) -> npt.NDArray[np.float32]:
     scale = _PX_PER_MM * fine
     size = (round(layout.paper.height * _PX_PER_MM), round(layout.paper.width * _PX_PER_MM))
     page = np.zeros((size[0] * fine, size[1] * fine), np.uint8)
-    for box in (*layout.boxes, *layout.outside):
+    for box in layout.boxes:
         frame = box.frame
         first = (round(frame.left * scale), round(frame.top * scale))
         last = (round(frame.right * scale), round(frame.bottom * scale))
@@ -111,7 +112,7 @@ def _slide(
 def _centres(layout: Layout) -> tuple[tuple[float, float], ...]:
     """Where parts are taken: at the middle of every box and of every corner where boxes meet."""
     places = set()
-    for box in (*layout.boxes, *layout.outside):
+    for box in layout.boxes:
         frame = box.frame
         places.add((round(frame.left), round(frame.top)))
         places.add((round(frame.right), round(frame.bottom)))

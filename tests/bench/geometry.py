@@ -1,6 +1,6 @@
 """How well pages are found and flattened: photographs charts and compares with where things really are.
 
-    PYTHONPATH=tests python tests/bench/geometry.py [--photos 40] [--severity ordinary] [--worst FOLDER]
+    python tests/bench/geometry.py [--photos 40] [--severity ordinary] [--worst FOLDER]
 
 Prints, for each severity: pages found, codes read, tags seen, the distance in mm of every box corner from
 its true place (median, 95th centile, worst box, and share of boxes beyond 0.5 mm), and milliseconds of
@@ -16,18 +16,32 @@ from pathlib import Path
 
 import cv2
 import numpy as np
+import numpy.typing as npt
+import pypdfium2
 from PIL import Image, ImageOps
-from plain_chart import draw_plain, plain_layout
 
+from ingest.chart.charts import Chart
 from ingest.chart.code import new_code
-from ingest.chart.layout import Layout
+from ingest.chart.design import load_design
+from ingest.chart.drawing import draw_charts
+from ingest.chart.layout import Layout, lay_out
 from ingest.demo.camera import SEVERITIES, Photo, Severity, photograph
+from ingest.demo.diary import any_habits, keep_diary
+from ingest.demo.fill import any_writer, fill
+from ingest.demo.hands import load_hands
+from ingest.demo.ink import Picture
 from ingest.errors import PageError
+from ingest.plan.challenge import Challenge, Days
+from ingest.plan.month import Month
+from ingest.plan.roster import Student
 from ingest.reading import page as page_reading
 from ingest.reading.codes import read_code
 from ingest.reading.flatten import Pose
 from ingest.reading.frames import refine
 from ingest.reading.values import Grey
+
+DPI = 300
+HANDS = load_hands()
 
 
 @dataclass
@@ -46,12 +60,36 @@ class Tally:
     cases: list[tuple[float, int, str]] = field(default_factory=list)  # worst box mm, number, what
 
 
+PLANS = (
+    Challenge(title="Practice", month=Month.parse("2027-10")),
+    Challenge(title="Practice", month=Month.parse("2027-08"), paper="a4", language="es"),
+    Challenge(title="Practice", month=Month.parse("2026-02")),  # four rows
+    Challenge(title="Practice", month=Month.parse("2027-05"), days=Days(week_starts="mon")),  # six rows
+)
+
+
+def filled_page(plan: Challenge, code: str, rng: np.random.Generator) -> tuple[Layout, Picture]:
+    """A printed chart at DPI with a month's writing in it."""
+    design = load_design(plan.design, Path())
+    layout = lay_out(plan, design)
+    student = Student("S1", "Wren", "Alder-Nguyen", "Band 2")
+    with pypdfium2.PdfDocument(draw_charts(plan, design, layout, [Chart(code, student)])) as document:
+        page = np.asarray(document[0].render(scale=DPI / 72).to_pil().convert("RGB")).copy()
+    areas = {box.name: box.area for box in layout.boxes}
+    hand = HANDS[int(rng.integers(len(HANDS)))]
+    diary = keep_diary(areas, any_habits(rng), hand, rng)
+    fill(page, DPI / 25.4, areas, diary.entries, any_writer(hand, rng), rng)
+    return layout, page
+
+
 def grey_of(photo: Photo) -> Grey:
     image = ImageOps.exif_transpose(Image.open(io.BytesIO(photo.jpeg)))
     return np.asarray(image.convert("L"), np.uint8)
 
 
-def box_errors(pose: Pose, layout: Layout, photo: Photo, width: int, mirrored: bool) -> np.ndarray:
+def box_errors(
+    pose: Pose, layout: Layout, photo: Photo, width: int, mirrored: bool
+) -> npt.NDArray[np.float64]:
     """For each box, how far its worst corner is from its true place, in mm on the page."""
     corners = np.array(
         [
@@ -75,15 +113,15 @@ def box_errors(pose: Pose, layout: Layout, photo: Photo, width: int, mirrored: b
         axis=-1,
     )
     miss = np.linalg.solve(slopes, (true - here)[..., None])[..., 0]
-    return np.linalg.norm(miss, axis=1).reshape(-1, 4).max(axis=1)
+    return np.asarray(np.linalg.norm(miss, axis=1).reshape(-1, 4).max(axis=1))
 
 
 def one(severity: Severity, seed: int, number: int, tally: Tally, worst: Path | None) -> None:
     rng = np.random.default_rng([seed, number])
-    layout = plain_layout(*(("2027-10", "letter"), ("2027-08", "a4"), ("2027-02", "letter"))[number % 3])
     code = new_code()
+    layout, page = filled_page(PLANS[number % len(PLANS)], code, rng)
     paper = layout.paper
-    photo = photograph(draw_plain(layout, code), (paper.width, paper.height), rng, severity)
+    photo = photograph(page, (paper.width, paper.height), rng, severity)
     grey = grey_of(photo)
     damage = ", ".join(photo.damage)
     tally.photos += 1
