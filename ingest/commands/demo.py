@@ -93,7 +93,8 @@ def command(folder: Path) -> None:
     gradebook = (october / "gradebook.csv").read_text(encoding="utf-8-sig")
     readings = (october / "readings.csv").read_text(encoding="utf-8-sig")
     known = {student: diary for student, diary in pile.diaries.items() if diary}
-    wrong = [*puzzles, *box_differences(readings, known), *differences(gradebook, expected)]
+    wrong = [*puzzles, *differences(gradebook, expected)]
+    misread = box_differences(readings, known)
 
     click.echo()
     click.secho("Everything lies here:", bold=True)
@@ -104,6 +105,10 @@ def command(folder: Path) -> None:
     ):
         click.echo(f"  {folder / part}: {what}")
     click.echo(f"It took {time.monotonic() - began:.0f} seconds, most of them to fill in and photograph.")
+    if misread:
+        click.echo(f"{len(misread)} boxes were taken otherwise than they were written:")
+        for line in misread:
+            click.echo(f"  {line}")
     if wrong:
         click.echo(f"The gradebook differs from the truth in {len(wrong)} places:")
         for line in wrong:

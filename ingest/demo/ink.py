@@ -140,20 +140,17 @@ def _stroke(
     """One pen line, in pixels of the enlarged picture, with changing width and pressure."""
     base = pen.width * scale
     if len(path) == 1:
-        cv2.circle(big, _pixel(path[0]), max(1, round(base * 0.65)), 255, -1)
+        cv2.circle(big, np.rint(path[0]).astype(int).tolist(), max(1, round(base * 0.65)), 255, -1)
         return
     count = len(path) - 1
     wave = np.interp(np.linspace(0, 1, count), np.linspace(0, 1, 5), rng.normal(0, 0.5, 5))
     ends = np.minimum(np.arange(count), np.arange(count)[::-1]) / max(1.0, count * 0.15)
     press = 1 + pen.pressure * (wave - 0.45 * (1 - np.clip(ends, 0, 1)))
+    thick = np.rint(base * np.clip(press, 0.5, 1.3)).astype(int).clip(1).tolist()
+    level = (255 * np.clip(0.45 + 0.55 * press, 0.35, 1.0)).tolist()
+    pixels = np.rint(path).astype(int).tolist()
     for index in range(count):
-        thick = max(1, round(base * float(np.clip(press[index], 0.5, 1.3))))
-        level = int(255 * float(np.clip(0.45 + 0.55 * press[index], 0.35, 1.0)))
-        cv2.line(big, _pixel(path[index]), _pixel(path[index + 1]), level, thick)
-
-
-def _pixel(point: Points) -> tuple[int, int]:
-    return round(float(point[0])), round(float(point[1]))
+        cv2.line(big, pixels[index], pixels[index + 1], level[index], thick[index])
 
 
 def _tooth(

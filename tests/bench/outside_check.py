@@ -326,7 +326,7 @@ def main(data: Path, out: Path, students: int, month: str, severity: str, seed: 
     hands = unseen_hands(data)
     charts = keep_all(printed, hands, seed)
     click.echo(f"{students} charts for {month}, {len(hands)} unseen hands, photos {severity}, seed {seed}")
-    with ProcessPoolExecutor(workers) as pool:
+    with ProcessPoolExecutor(workers, initializer=cv2.setNumThreads, initargs=(1,)) as pool:
         taken = list(pool.map(take, [(printed, chart, severity, seed) for chart in charts]))
     archive = out / "all downloads (1).zip"
     with zipfile.ZipFile(archive, "w") as file:
