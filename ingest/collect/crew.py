@@ -7,7 +7,8 @@ it was; here each process has one job at a time and its own pipe, so it is known
 import multiprocessing
 import signal
 import time
-from collections.abc import Callable, Generator, Iterable
+from collections.abc import Callable, Generator, Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from enum import Enum, auto
 from multiprocessing.connection import Connection, wait
@@ -67,11 +68,9 @@ def share_out(
             if not busy:
                 return
             first = min(hand.deadline for hand in busy.values())
-            for pipe in wait(busy, max(0.0, first - time.monotonic())):
-                if isinstance(pipe, Connection) and (outcome := busy[pipe].hear()):
-                    yield outcome
-            for hand in busy.values():
-                if outcome := hand.check_clock():
+            ready = wait(busy, max(0.0, first - time.monotonic()))
+            for pipe, hand in busy.items():
+                if outcome := hand.hear() if pipe in ready else hand.check_clock():
                     yield outcome
             crew = [hand for hand in crew if not hand.is_gone]
     finally:
@@ -87,7 +86,8 @@ class _Hand(Generic[Job, Item]):
         context = multiprocessing.get_context("spawn")
         self.pipe, theirs = context.Pipe()
         self._process: BaseProcess = context.Process(target=_serve, args=(theirs, start), daemon=True)
-        self._process.start()
+        with _interrupts_held():
+            self._process.start()
         theirs.close()  # so that its death closes the pipe
         self._seconds = seconds
         self._started = False
@@ -154,9 +154,26 @@ class _Hand(Generic[Job, Item]):
         self.pipe.close()
 
 
+@contextmanager
+def _interrupts_held() -> Iterator[None]:
+    """A process that is started within it never hears of Ctrl-C, not even before it runs a line of ours.
+
+    Ctrl-C goes to all processes in a terminal, and this one decides. Windows has no such mask: there,
+    `_serve` turns a deaf ear as soon as it runs.
+    """
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
 def _serve(pipe: Connection, start: Callable[[], Work[Job, Item]]) -> None:
     """The life of a process: until its parent closes the pipe or is gone."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C goes to all in the terminal; the parent decides
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
     work = start()
     try:
         pipe.send(("started", None))

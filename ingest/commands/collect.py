@@ -1,5 +1,8 @@
 """`daybox collect`: take in what was handed in, and read it."""
 
+import shutil
+import sys
+import textwrap
 import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -41,7 +44,7 @@ def command(paths: tuple[Path, ...], folder: Path, workers: int | None) -> None:
         with _progress() as on_progress:
             summary = batch.collect(ledger, paths, workers=workers, on_progress=on_progress)
     for line in _lines(summary):
-        click.echo(line)
+        click.echo(_wrapped(line))
     if summary.lost:
         raise click.exceptions.Exit(ExitCode.SOME_UNREADABLE)
 
@@ -106,8 +109,18 @@ def _lines(summary: Summary) -> Iterator[str]:
     yield from _list("Could not be read", summary.lost)
     yield from _list("Could be read only in part", summary.spoilt)
     if summary.lost:
-        yield "What could not be read is kept in `originals/`. Ask these families for another photo."
+        yield "Kept in `originals/`, as far as they could be opened. Ask these families for another photo."
     yield "Next: `daybox status` shows where things stand, `daybox review` settles what is unsure."
+
+
+def _wrapped(line: str) -> str:
+    """The line, broken between words where a terminal would break within them."""
+    if not sys.stdout.isatty():
+        return line
+    width = shutil.get_terminal_size().columns
+    return textwrap.fill(
+        line, width, subsequent_indent="    ", break_long_words=False, break_on_hyphens=False
+    )
 
 
 def _number(count: int, noun: str) -> str:
