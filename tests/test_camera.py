@@ -139,7 +139,8 @@ def test_the_sheet_fills_the_frame_as_the_settings_say(page: np.ndarray, severit
 
 
 def test_one_corner_and_no_more_leaves_the_frame(page: np.ndarray) -> None:
-    camera = replace(HARD, megapixels=(0.5,), corner_out=1.0, scan_mode=0.0, curl=(0, 0), folds=0.0)
+    flat = replace(HARD, megapixels=(0.5,), scan_mode=0.0, curl=(0, 0), folds=0.0)
+    camera = replace(flat, corner_out=1.0, skew=6, tilt=(0, 5))
     outside = []
     for seed in range(6):
         photo = photograph(page[::3, ::3], PAGE_MM, np.random.default_rng(seed), camera)

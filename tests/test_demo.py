@@ -284,6 +284,6 @@ def test_an_earlier_demo_is_made_anew_but_what_else_lies_there_stays(tmp_path: P
     demo._clear(tmp_path / "d")
     for part in demo.PARTS:
         (tmp_path / "d" / part / "old").mkdir(parents=True)
-    (tmp_path / "d" / "notes.txt").write_text("mine")
+    (tmp_path / "d" / "my notes").mkdir()
     demo._clear(tmp_path / "d")
-    assert {path.name for path in (tmp_path / "d").iterdir()} == {demo.MARK, "notes.txt"}
+    assert {path.name for path in (tmp_path / "d").iterdir()} == {demo.MARK, "my notes"}

@@ -11,6 +11,7 @@ left pixel of the photo as displayed, that is after its Exif orientation is obey
 import io
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any, TypeAlias
 
 import cv2
@@ -588,9 +589,12 @@ def _thumb(picture: Picture, view: _View, rng: np.random.Generator) -> None:
     mask = np.zeros(part.shape[:2], np.uint8)
     direction = (knuckle - tip) / max(float(np.hypot(*(knuckle - tip))), 1e-6)
     start = tip + direction * thick / 2 - low
-    cv2.line(mask, _at(start), _at(knuckle - low), 255, thick)
-    cv2.line(mask, _at(knuckle - low), _at(palm - low), 255, round(thick * 1.5))
-    cv2.line(mask, _at(palm - low), _at(arm - low), 255, round(thick * 3.4))
+    around = np.linspace(0, 2 * math.pi, 40)
+    ring = np.column_stack([np.cos(around), np.sin(around)])
+    joints = [(start, 0.5), (knuckle - low, 0.62), (palm - low, 1.5), (arm - low, 1.9)]
+    for (one, narrow), (other, wide) in pairwise(joints):
+        limb = np.concatenate([one + ring * thick * narrow, other + ring * thick * wide])
+        cv2.fillConvexPoly(mask, cv2.convexHull(limb.round().astype(np.int32)), 255)
     nail = np.zeros_like(mask)
     axis = math.degrees(math.atan2(direction[1], direction[0]))
     cv2.ellipse(nail, _at(start), (round(thick * 0.42), round(thick * 0.3)), axis, 0, 360, 255, -1)
@@ -685,7 +689,7 @@ def _scan_mode(picture: Picture, px_per_mm: float, rng: np.random.Generator, dam
         damage.append("whitened by the phone")
         return np.asarray(cv2.LUT(out, table), np.uint8)
     grey = cv2.cvtColor(out, cv2.COLOR_RGB2GRAY)
-    level = rng.uniform(150, 195)
+    level = rng.uniform(178, 208)  # pencil stays, just; a phone picks the level by the page
     sharp = np.clip((grey.astype(np.float32) - level) * 6 + 128, 0, 255).astype(np.uint8)
     damage.append("black and white by the phone")
     return np.asarray(cv2.cvtColor(sharp, cv2.COLOR_GRAY2RGB), np.uint8)

@@ -22,7 +22,7 @@ STEP = 0.045  # of the digit height, between kept points; finer shows nothing at
 DIGITS_KEPT, SIGNS_KEPT = 24, 6  # samples a writer, so that hands.npz stays under 300 KB
 
 
-def test_writers(data: Path) -> tuple[Hand, ...]:
+def unseen_writers(data: Path) -> tuple[Hand, ...]:
     """Every writer of the part "test", by id, with whatever characters the data has of them."""
     pool: dict[str, dict[str, list[Glyph]]] = {}
     for writer, sign, glyph in _glyphs(data):
@@ -90,7 +90,7 @@ def even(stroke: Points) -> Points:
 @click.option("--out", type=click.Path(path_type=Path), default=Path("samples/hands.npz"))
 def main(data: Path, out: Path) -> None:
     """Pick, thin out and pack the hands of the demo."""
-    hands = shipped_share(test_writers(data))
+    hands = shipped_share(unseen_writers(data))
     archive = pack(hands)
     out.write_bytes(archive)
     click.echo(f"{len(hands)} hands, {len(archive) / 1000:.0f} kB in {out}:")
