@@ -164,6 +164,9 @@ def _interrupts_held() -> Iterator[None]:
     if not hasattr(signal, "pthread_sigmask"):
         yield
         return
+    from multiprocessing import resource_tracker  # not on Windows
+
+    resource_tracker.ensure_running()  # else it is started along with the first process, and lifts the mask
     before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
     try:
         yield

@@ -132,6 +132,8 @@ def _upright(picture: Image.Image) -> Grey:
 
 def _to_grey(picture: Image.Image) -> Image.Image:
     """Any mode to 8-bit grey; what is transparent becomes white."""
+    if picture.mode == "L" and not picture.has_transparency_data:
+        return picture
     if picture.mode in ("I", "I;16", "I;16L", "I;16B", "F"):
         return Image.fromarray(_eight_bits(np.asarray(picture)))
     if picture.has_transparency_data:
@@ -164,10 +166,12 @@ def _turned(grey: Image.Image, original: Image.Image) -> Grey:
         turn = original.getexif().get(_ORIENTATION)
     except Exception:  # as in `open_pages`; a damaged Exif block is no reason to refuse a good picture
         turn = None
-    tagged = Image.Exif()
-    tagged[_ORIENTATION] = turn if isinstance(turn, int) else 1
-    grey.info = {"exif": tagged.tobytes()}
-    return np.array(ImageOps.exif_transpose(grey), dtype=np.uint8)
+    if turn in range(2, 9):  # 1, and whatever is no orientation, leave the picture as it is
+        tagged = Image.Exif()
+        tagged[_ORIENTATION] = turn
+        grey.info = {"exif": tagged.tobytes()}
+        grey = ImageOps.exif_transpose(grey)
+    return np.array(grey, dtype=np.uint8)
 
 
 _ORIENTATION = 0x0112  # TIFF 6.0 and Exif 2.3
