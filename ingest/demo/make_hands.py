@@ -12,7 +12,7 @@ import click
 import numpy as np
 
 from ingest.demo.hands import Glyph, Hand, Points, curve, pack
-from ingest.training.split import part_of
+from ingest.training.split import Part, part_of
 
 ARCHIVES = ("unipen_digits", "unipen_symbols", "pendigits", "uji", "uji_symbols")
 SIGNS = "0123456789-:hminr"
@@ -22,10 +22,10 @@ STEP = 0.045  # of the digit height, between kept points; finer shows nothing at
 DIGITS_KEPT, SIGNS_KEPT = 24, 6  # samples a writer, so that hands.npz stays under 300 KB
 
 
-def unseen_writers(data: Path) -> tuple[Hand, ...]:
-    """Every writer of the part "test", by id, with whatever characters the data has of them."""
+def writers_of(data: Path, part: Part) -> tuple[Hand, ...]:
+    """Every writer of a part, by id, with whatever characters the data has of them."""
     pool: dict[str, dict[str, list[Glyph]]] = {}
-    for writer, sign, glyph in _glyphs(data):
+    for writer, sign, glyph in _glyphs(data, part):
         pool.setdefault(writer, {}).setdefault(sign, []).append(glyph)
     return tuple(
         Hand(
@@ -51,13 +51,13 @@ def _spread(glyphs: Sequence[Glyph], most: int) -> list[Glyph]:
     return [glyphs[index] for index in picked]
 
 
-def _glyphs(data: Path) -> Iterator[tuple[str, str, Glyph]]:
+def _glyphs(data: Path, part: Part) -> Iterator[tuple[str, str, Glyph]]:
     for name in ARCHIVES:
         with np.load(data / f"{name}_train.npz") as file:
             arrays = {key: file[key] for key in file.files}
         samples, strokes = arrays["sample_offsets"], arrays["stroke_offsets"]
         for n, (writer, label) in enumerate(zip(arrays["writers"], arrays["labels"], strict=True)):
-            if str(label) not in SIGNS or part_of(str(writer)) != "test":
+            if str(label) not in SIGNS or part_of(str(writer)) != part:
                 continue
             height = float(arrays["ref_height"][n])
             raw = [
@@ -90,7 +90,7 @@ def even(stroke: Points) -> Points:
 @click.option("--out", type=click.Path(path_type=Path), default=Path("samples/hands.npz"))
 def main(data: Path, out: Path) -> None:
     """Pick, thin out and pack the hands of the demo."""
-    hands = shipped_share(unseen_writers(data))
+    hands = shipped_share(writers_of(data, "test"))
     archive = pack(hands)
     out.write_bytes(archive)
     click.echo(f"{len(hands)} hands, {len(archive) / 1000:.0f} kB in {out}:")

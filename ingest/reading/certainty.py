@@ -1,13 +1,38 @@
-"""How sure a reading must be to be taken without a person."""
+"""How sure a reading is, and how sure it must be to be taken without a person."""
+
+import json
+import math
+from dataclasses import dataclass
+from importlib import resources
 
 SURE: float = 0.995
-"""Least probability of the best candidate, given the whole chart, at which a box is not asked about.
+"""Least probability of the best candidate, given the whole chart, at which a box is not asked about."""
 
-Higher: fewer silent errors, more questions. To be set from the reader's calibration on writers who
-neither trained nor tested it; until then a cautious guess.
-"""
+_LEAST = 1e-9
 
 
-def calibrated(chance: float) -> float:
-    """The reader's own probability of its best candidate, made true: of readings at 0.99, one in a hundred is wrong."""
-    return min(chance, 0.9999)
+@dataclass(frozen=True, slots=True)
+class Calibration:
+    """Turns the net's own probability of its best candidate into a true one.
+
+    Logistic in the log odds (Platt, "Probabilistic outputs for support vector machines", 1999), fitted
+    by `ingest.training.calibrate` on writers who neither trained nor test the net. most: no reading is
+    held surer than the number of boxes that were counted can support.
+    """
+
+    slope: float = 1.0
+    shift: float = 0.0
+    most: float = 0.9999
+
+    @classmethod
+    def load(cls) -> "Calibration":
+        """The calibration that ships with the reader."""
+        text = (resources.files("ingest.reading") / "model" / "calibration.json").read_text("utf-8")
+        figures = json.loads(text)
+        return cls(figures["slope"], figures["shift"], figures["most"])
+
+    def certainty(self, chance: float) -> float:
+        """chance: the net's probability, 0..1. Returns 0..most."""
+        chance = min(max(chance, _LEAST), 1 - _LEAST)
+        odds = self.slope * math.log(chance / (1 - chance)) + self.shift
+        return min(self.most, 1 / (1 + math.exp(-max(-30.0, min(30.0, odds)))))

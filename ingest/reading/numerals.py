@@ -17,8 +17,8 @@ import numpy as np
 import numpy.typing as npt
 
 from ingest.chart.layout import Kind
-from ingest.reading.certainty import calibrated
-from ingest.reading.ink import HEIGHT, Darkness, Ink, even_out, find_ink
+from ingest.reading.certainty import Calibration
+from ingest.reading.ink import HEIGHT, Darkness, Ink, even_out, find_ink, without_frame
 from ingest.reading.transcript import minutes_of, transcripts
 from ingest.reading.values import Candidate, Grey
 
@@ -31,7 +31,6 @@ EDGE_PX = round(1.3 * FLAT_PX_PER_MM)
 _WIDTHS = (96, 128, 160, 224, 320)  # px; views are padded to the next of these so that they go in batches
 _DIGIT = 0.70 * HEIGHT  # the height that training mostly drew digits at
 _SMALLEST = 0.33  # writing lower than this share of the crop is taken for a dash or the like, not enlarged
-_SPECK = 0.02  # ink paler than this against its paper is none
 _KEPT = 6  # candidates kept of each box
 _LEAST = 1e-6  # candidates less probable than this are dropped
 
@@ -41,11 +40,21 @@ _SIGNED = 0.004
 BLANK = (Candidate(None, "", 0.9995),)
 
 
+def model_bytes() -> bytes:
+    """The trained net, as ONNX."""
+    return (resources.files("ingest.reading") / "model" / "numerals.onnx").read_bytes()
+
+
 def view_of(crop: Grey, ink: Ink, digit: float = _DIGIT) -> Grey:
-    """The crop as the net sees it: HEIGHT px high, the writing `digit` px high and in the middle."""
+    """The crop as the net sees it: HEIGHT px high, the writing `digit` px high and in the middle.
+
+    Where no strokes stand out it is the whole crop.
+    """
     height, width = crop.shape
     tall = max(ink.bottom - ink.top, _SMALLEST * height)
     wide = ink.right - ink.left
+    if not ink.clear:
+        tall = height * digit / HEIGHT
     scale = min(digit / tall, (_WIDTHS[-1] - 8) / max(wide, 1))
     needed = wide * scale + 16
     across = next((w for w in _WIDTHS if w >= needed), _WIDTHS[-1])
@@ -74,28 +83,28 @@ class Scores:
 class Numerals:
     """The trained reader. Build it once a process with `load`."""
 
-    def __init__(self, model: bytes) -> None:
+    def __init__(self, model: bytes, calibration: Calibration) -> None:
         import onnxruntime
 
         options = onnxruntime.SessionOptions()
         options.intra_op_num_threads = 1  # the pages of a batch are spread over the cores instead
         options.inter_op_num_threads = 1
         options.log_severity_level = 3
+        self._calibration = calibration
         self._session = onnxruntime.InferenceSession(model, options, providers=["CPUExecutionProvider"])
 
     @classmethod
     def load(cls) -> "Numerals":
         """The reader that ships with the package."""
-        return cls((resources.files("ingest.reading") / "model" / "numerals.onnx").read_bytes())
+        return cls(model_bytes(), Calibration.load())
 
-    def read(
-        self, crops: Sequence[Grey], kinds: Sequence[Kind]
-    ) -> list[tuple[tuple[Candidate, ...], float]]:
+    def read(self, crops: Sequence[Grey], kinds: Sequence[Kind]) -> list[tuple[tuple[Candidate, ...], float]]:
         """Read boxes, each cut out with CROP_MARGIN_MM around it at FLAT_PX_PER_MM.
 
         Returns for each its candidates, most probable first, and its share of ink. For initials the
         text of the candidate is only "" or "?": something is there.
         """
+        crops = [without_frame(crop, EDGE_PX) for crop in crops]
         inks = [find_ink(crop, EDGE_PX) for crop in crops]
         found: list[tuple[tuple[Candidate, ...], float]] = [
             (BLANK, ink.share if ink else 0.0) for ink in inks
@@ -103,11 +112,11 @@ class Numerals:
         written = [
             n
             for n, (ink, kind) in enumerate(zip(inks, kinds, strict=True))
-            if ink and ink.contrast >= _SPECK and kind in (Kind.MINUTES, Kind.TOTAL)
+            if ink and kind in (Kind.MINUTES, Kind.TOTAL)
         ]
         views = [view_of(crops[n], ink) for n in written if (ink := inks[n])]
         for n, scores in zip(written, self.score(views), strict=True):
-            found[n] = (candidates_of(scores), found[n][1])
+            found[n] = (candidates_of(scores, self._calibration), found[n][1])
         for n, (ink, kind) in enumerate(zip(inks, kinds, strict=True)):
             if kind in (Kind.MARK, Kind.TEXT) and ink and ink.share >= _SIGNED:
                 found[n] = ((Candidate(None, "?", 0.999),), ink.share)
@@ -127,7 +136,7 @@ class Numerals:
         return [found[n] for n in range(len(views))]
 
 
-def candidates_of(scores: Scores) -> tuple[Candidate, ...]:
+def candidates_of(scores: Scores, calibration: Calibration) -> tuple[Candidate, ...]:
     """What a box may say. Texts of the same minutes count together under the likeliest of them."""
     texts = [(text, chance * scores.is_number) for text, chance in transcripts(scores.chances)]
     texts.append(("?", 1 - scores.is_number))
@@ -139,7 +148,7 @@ def candidates_of(scores: Scores) -> tuple[Candidate, ...]:
         merged[key] = (first, total + chance)
     ordered = sorted(merged.items(), key=lambda item: -item[1][1])[:_KEPT]
     top = ordered[0][1][1]
-    certain = calibrated(top)
+    certain = calibration.certainty(top)
     rest = (1 - certain) / max(1 - top, 1e-9)
     return tuple(
         Candidate(key if isinstance(key, int) else None, text, certain if n == 0 else chance * rest)
@@ -163,7 +172,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         if ink is None:
             rows.writerow([path, "", f"{BLANK[0].probability:.4f}"])
             continue
-        best = candidates_of(reader.score([view_of(crop, ink)])[0])[0]
+        best = candidates_of(reader.score([view_of(crop, ink)])[0], Calibration.load())[0]
         rows.writerow([path, best.text, f"{best.probability:.4f}"])
     return 0
 

@@ -18,6 +18,8 @@ DOUBLE = 2  # layers are drawn so many times larger
 DIGITS = "0123456789"
 ALPHABET = DIGITS + "-:hmrins"  # class 0 is CTC's blank; see net.py
 
+MARGIN = 6.0  # px of a layer left free around the writing, so that bending does not cut it off
+
 Layers = npt.NDArray[np.uint8]  # shape (3, HEIGHT * DOUBLE, width * DOUBLE): ink, ghost, print
 
 
@@ -68,9 +70,9 @@ def some_text(rng: np.random.Generator, long: bool) -> str:
         return str(5 * int(rng.integers(0, 37)))
     if kind < 0.90:
         return f"{int(rng.integers(0, 4))}:{int(rng.integers(0, 60)):02}"
-    if kind < 0.93:
+    if kind < 0.94:
         return "-"
-    if kind < 0.96:
+    if kind < 0.965:
         return f"{int(rng.integers(1, 100))}m"
     return f"{int(rng.integers(1, 5))}" + str(rng.choice(["h", "hr", "hrs"]))
 
@@ -134,7 +136,7 @@ class Written:
 def write_strokes(sources: Sources, text: str, rng: np.random.Generator) -> Written:
     """The text in one writer's hand, with that writer's wobble."""
     writer = sources.writers[int(rng.choice(len(sources.writers), p=sources.weights))]
-    gap = float(np.clip(rng.normal(0.16, 0.12), -0.1, 0.6))
+    gap = float(np.clip(rng.normal(0.17, 0.11), -0.03, 0.6))
     wobble, uneven = rng.uniform(0, 0.08), rng.uniform(0, 0.13)
     slant, bend = float(rng.normal(0, 0.14)), rng.uniform(0, 0.035)
     stretch = float(np.exp(rng.normal(0, 0.15)))
@@ -155,6 +157,7 @@ def write_strokes(sources: Sources, text: str, rng: np.random.Generator) -> Writ
             size /= height
         rise = float(rng.normal(0, wobble))
         if character == "-":
+            size *= float(np.exp(rng.normal(0.1, 0.3)))
             rise -= float(rng.uniform(0.3, 0.6))
         elif character == ":":
             rise -= float(rng.uniform(0.0, 0.25))
@@ -196,12 +199,12 @@ def _place(
     every = np.concatenate(turned)
     low, high = every.min(axis=0), every.max(axis=0)
     span = np.maximum(high - low, 1e-3)
-    room = np.array([width * DOUBLE, HEIGHT * DOUBLE]) - 6.0
+    room = np.array([width * DOUBLE, HEIGHT * DOUBLE]) - 2 * MARGIN
     scale = float(min(scale, room[0] / span[0], room[1] / span[1]))
     slack = room - span * scale
     # Mostly near the middle, as the reader's own crop puts it; sometimes anywhere.
     where = np.clip(rng.normal(0.5, 0.16 if rng.random() < 0.75 else 0.5, 2), 0.0, 1.0)
-    shift = 3.0 + slack * where - low * scale
+    shift = MARGIN + slack * where - low * scale
     return [(p * scale + shift).astype(np.float32) for p in turned], scale
 
 
@@ -413,9 +416,17 @@ def draw(sources: Sources, width: int, long: bool, rng: np.random.Generator) -> 
     varied = pen * scale * np.exp(rng.normal(0, 0.08, len(strokes)))
     for p, thick in zip(strokes, varied, strict=True):
         pencil.stroke(0, p, float(thick))
-    if kind < 0.15 and text != "-":  # struck out
+    if kind < 0.15 and text != "-":  # struck out, and sometimes written anew beside it
         for p in _strike(strokes, rng):
             pencil.stroke(0, p, pen * scale * float(rng.uniform(0.8, 1.3)))
+        every = np.concatenate(strokes)
+        free = width * DOUBLE - float(every[:, 0].max())
+        if rng.random() < 0.5 and free > 50:
+            new = write_strokes(sources, str(rng.integers(1, 100)), rng)
+            size = min(scale, (free - 16) / max(new.width, 0.2))
+            for p in new.strokes:
+                at = np.array([every[:, 0].max() + 10, float(every[:, 1].max())])
+                pencil.stroke(0, (p * size + at).astype(np.float32), pen * scale)
         return Drawn(pencil.layers(), None)
     if kind < 0.165 and not long:  # one number written over another
         over, scale = _place(write_strokes(sources, some_text(rng, False), rng).strokes, width, rng, height)

@@ -14,6 +14,7 @@ import os
 import threading
 import time
 from collections.abc import Iterable, Iterator
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -106,6 +107,35 @@ def loss_of(net: Net, seen: Tensor, targets: Tensor, lengths: Tensor, number: Te
     return reading + 0.5 * F.binary_cross_entropy_with_logits(is_number.float(), number.float())
 
 
+def where_time_goes(net: Net, store: Store, rng: np.random.Generator) -> None:
+    """Print what takes the GPU's time in one step."""
+    for _ in range(3):
+        layers, targets, lengths, number = store.some(rng)
+        marks = [("start", time.monotonic())]
+
+        def mark(name: str, marks: list[tuple[str, float]] = marks) -> None:
+            torch.cuda.synchronize()
+            marks.append((name, time.monotonic()))
+
+        with torch.no_grad():
+            mark("some")
+            bent = wear.bend(layers.float() / 255)
+            mark("bend")
+            pictures = wear.photograph(bent)
+            mark("photograph")
+            seen = wear.even_out(pictures)
+            mark("even_out")
+        with torch.autocast("cuda", dtype=torch.bfloat16):
+            net(seen)
+            mark("net forward")
+            loss = loss_of(net, seen, targets, lengths, number)
+        mark("net and loss forward")
+        loss.backward()
+        mark("backward")
+        net.zero_grad(set_to_none=True)
+    print({b[0]: round(1000 * (b[1] - a[1]), 1) for a, b in pairwise(marks)}, flush=True)
+
+
 @torch.no_grad()
 def measure(net: Net, data: Path, part: Part, device: torch.device, count: int = 4800) -> dict[str, float]:
     """Whole-string figures on strings drawn from a part's writers, worn as in training."""
@@ -182,7 +212,7 @@ def main() -> None:
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     torch.backends.cudnn.benchmark = True
     channels = tuple(int(c) for c in args.channels.split(","))
-    net = Net(channels).to(device)
+    net = Net(channels).to(device, memory_format=torch.channels_last)
     if args.start:
         net.load_state_dict(torch.load(args.start, map_location=device))
     mean = torch.optim.swa_utils.AveragedModel(
@@ -198,6 +228,8 @@ def main() -> None:
     begun, step, said = time.monotonic(), 0, 0.0
     limit = args.minutes * 60
     rng = np.random.default_rng(args.seed)
+    if device.type == "cuda":
+        where_time_goes(net, store, rng)
     while (now := time.monotonic() - begun) < limit:
         layers, targets, lengths, number = store.some(rng)
         rate = args.rate * min(1.0, (step + 1) / 500) * (0.5 + 0.5 * math.cos(math.pi * now / limit))
@@ -205,6 +237,7 @@ def main() -> None:
             group["lr"] = rate
         with torch.no_grad():
             seen = wear.even_out(wear.photograph(wear.bend(layers.float() / 255)))
+            seen = seen.contiguous(memory_format=torch.channels_last)
         with torch.autocast(device.type, dtype=torch.bfloat16):
             loss = loss_of(net, seen, targets, lengths, number)
         optimiser.zero_grad(set_to_none=True)

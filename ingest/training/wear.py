@@ -31,7 +31,7 @@ def bend(layers: Tensor) -> Tensor:
     n, _, height, width = layers.shape
     device = layers.device
     turn = torch.randn(n, device=device) * 0.03
-    sx, sy = torch.exp(torch.randn(n, device=device) * 0.06), torch.exp(torch.randn(n, device=device) * 0.06)
+    sx, sy = torch.exp(torch.randn(n, device=device) * 0.04), torch.exp(torch.randn(n, device=device) * 0.04)
     shear = torch.randn(n, device=device) * 0.05
     aspect = height / width
     theta = torch.zeros(n, 2, 3, device=device)
@@ -39,10 +39,10 @@ def bend(layers: Tensor) -> Tensor:
     theta[:, 0, 1] = (-torch.sin(turn) + shear) * aspect * sy
     theta[:, 1, 0] = torch.sin(turn) / aspect * sx
     theta[:, 1, 1] = torch.cos(turn) * sy
-    theta[:, 0, 2] = torch.randn(n, device=device) * 0.02
-    theta[:, 1, 2] = torch.randn(n, device=device) * 0.03
+    theta[:, 0, 2] = torch.randn(n, device=device) * 0.01
+    theta[:, 1, 2] = torch.randn(n, device=device) * 0.02
     grid = F.affine_grid(theta, [n, 1, height, width], align_corners=False)
-    amount = _uniform(n, 0.0, 2.6, device) * _maybe(n, 0.6, device)  # px of the doubled picture
+    amount = _uniform(n, 0.0, 2.4, device) * _maybe(n, 0.6, device)  # px of the doubled picture
     dx = _clouds(n, height, width, 28, device) * amount * 2 / width
     dy = _clouds(n, height, width, 28, device) * amount * 2 / height
     grid = grid + torch.stack([dx[:, 0], dy[:, 0]], dim=-1)

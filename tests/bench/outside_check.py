@@ -31,7 +31,7 @@ from ingest.demo.diary import Diary, Habits, any_habits, areas_of, keep_diary
 from ingest.demo.fill import Writer, any_writer, fill
 from ingest.demo.hands import Hand, Points, load_hands
 from ingest.demo.ink import Picture
-from ingest.demo.make_hands import unseen_writers
+from ingest.demo.make_hands import writers_of
 from ingest.demo.pile import PAGE_DPI, Printed, as_file, print_page
 from ingest.demo.truth import answered, differences, expected_gradebook
 from ingest.paper import Box
@@ -98,7 +98,7 @@ def unseen_hands(data: Path) -> tuple[Hand, ...]:
     The digit or two that some lack they borrow from the others, in turn.
     """
     shipped = {hand.writer for hand in load_hands()}
-    hands = [hand for hand in unseen_writers(data) if hand.writer not in shipped]
+    hands = [hand for hand in writers_of(data, "test") if hand.writer not in shipped]
     lenders = [hand for hand in hands if hand.can_write(DIGITS)]
     out = []
     for number, hand in enumerate(hands):
