@@ -3,7 +3,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from plain_chart import PX_PER_MM, draw_plain, plain_layout
-from plain_photo import area_corners, flat_photo, miss_mm, perspective, project
+from plain_photo import SIZE, area_corners, flat_photo, miss_mm, perspective, project
 
 from ingest.errors import PageError
 from ingest.paper import Box
@@ -24,32 +24,32 @@ def seen_by(matrix: np.ndarray[tuple[int, ...], np.dtype[np.float64]], *ids: int
 @pytest.mark.parametrize("tilt", [0, 25, 45])
 def test_exact_projections_give_the_exact_pose(turn: int, tilt: int) -> None:
     matrix = perspective(LAYOUT, turn, tilt)
-    pose, agreed = place(seen_by(matrix, *range(8)), LAYOUT.tags, WIDTH, HEIGHT)
+    pose, agreed = place(seen_by(matrix, *range(8)), LAYOUT.tags, LAYOUT.paper, SIZE)
     corners = area_corners(LAYOUT)
     assert len(agreed) == 8
     assert miss_mm(pose, project(matrix, corners), corners).max() < 0.01
 
 
 @pytest.mark.parametrize("ids", [(0, 4), (2, 6), (1, 5), (0, 1), (3, 4)])
-def test_two_tags_are_enough_when_they_are_seen_exactly(ids: tuple[int, int]) -> None:
+def test_two_tags_are_enough_to_come_within_reach_of_the_frames(ids: tuple[int, int]) -> None:
     matrix = perspective(LAYOUT, 77, 20)
-    pose, agreed = place(seen_by(matrix, *ids), LAYOUT.tags, WIDTH, HEIGHT)
+    pose, agreed = place(seen_by(matrix, *ids), LAYOUT.tags, LAYOUT.paper, SIZE)
     corners = area_corners(LAYOUT)
     assert {tag.id for tag in agreed} == set(ids)
-    assert miss_mm(pose, project(matrix, corners), corners).max() < 0.1
+    assert miss_mm(pose, project(matrix, corners), corners).max() < 1.2
 
 
 @pytest.mark.parametrize(("ids", "count"), [((), "none"), ((5,), "only one")])
 def test_fewer_than_two_tags_are_refused_in_plain_words(ids: tuple[int, ...], count: str) -> None:
     with pytest.raises(PageError, match=f"8 square marks {count} can be made out.*whole page in view"):
-        place(seen_by(perspective(LAYOUT), *ids), LAYOUT.tags, WIDTH, HEIGHT)
+        place(seen_by(perspective(LAYOUT), *ids), LAYOUT.tags, LAYOUT.paper, SIZE)
 
 
 def test_tags_of_another_sheet_in_view_are_left_out() -> None:
     matrix = perspective(LAYOUT, 5, 10)
     other = perspective(LAYOUT, 170, 10)
     tags = [*seen_by(other, 0, 2), *seen_by(matrix, *range(1, 8))]
-    pose, agreed = place(tags, LAYOUT.tags, WIDTH, HEIGHT)
+    pose, agreed = place(tags, LAYOUT.tags, LAYOUT.paper, SIZE)
     corners = area_corners(LAYOUT)
     assert {tag.id for tag in agreed} == set(range(1, 8))
     assert miss_mm(pose, project(matrix, corners), corners).max() < 0.01
@@ -58,15 +58,15 @@ def test_tags_of_another_sheet_in_view_are_left_out() -> None:
 def test_a_mirrored_sheet_is_refused() -> None:
     mirror = np.diag([-1.0, 1.0, 1.0]) @ perspective(LAYOUT)
     with pytest.raises(PageError, match="do not lie as on a sheet"):
-        place(seen_by(mirror, *range(8)), LAYOUT.tags, WIDTH, HEIGHT)
+        place(seen_by(mirror, *range(8)), LAYOUT.tags, LAYOUT.paper, SIZE)
 
 
 def test_unknown_tags_and_tags_in_one_point_are_no_chart() -> None:
     point = np.full((4, 2), 7.0)
     with pytest.raises(PageError):
-        place([SeenTag(400, point), SeenTag(401, point)], LAYOUT.tags, WIDTH, HEIGHT)
+        place([SeenTag(400, point), SeenTag(401, point)], LAYOUT.tags, LAYOUT.paper, SIZE)
     with pytest.raises(PageError):
-        place([SeenTag(0, point), SeenTag(1, point)], LAYOUT.tags, WIDTH, HEIGHT)
+        place([SeenTag(0, point), SeenTag(1, point)], LAYOUT.tags, LAYOUT.paper, SIZE)
 
 
 def test_the_flattened_page_is_the_drawn_page() -> None:
@@ -105,7 +105,7 @@ def test_outside_the_picture_the_flat_page_is_grey() -> None:
 def test_missing_tags_are_looked_for_near_their_places() -> None:
     matrix = perspective(LAYOUT, 180, 25)
     photo = flat_photo(draw_plain(LAYOUT), matrix)
-    pose, _ = place(seen_by(matrix, 0, 2, 4), LAYOUT.tags, WIDTH, HEIGHT)
+    pose, _ = place(seen_by(matrix, 0, 2, 4), LAYOUT.tags, LAYOUT.paper, SIZE)
     found = find_near(photo, pose, [LAYOUT.tags[6], replace(LAYOUT.tags[6], id=99)])
     assert [tag.id for tag in found] == [6]
     assert np.abs(found[0].corners - project(matrix, WHERE[6])).max() < 1.0  # px
@@ -123,7 +123,7 @@ def test_a_bend_follows_smooth_measurements_and_shrugs_off_a_wild_one() -> None:
     values = truth(points)
     values[::10] += 3.0  # one in ten is a pencil stroke taken for a line
     samples = Samples(points, values, np.ones(300), np.zeros(300, np.bool_))
-    bend = fit_bend(Bend.none(WIDTH, HEIGHT).grid, samples, samples, tolerance=0.3)
+    bend = fit_bend(Bend.none(WIDTH, HEIGHT), samples, samples, tolerance=0.3)
     corners = area_corners(LAYOUT)
     assert np.abs(bend.at(corners)[:, 0] - truth(corners)).max() < 0.15
     across, down = bend.on_grid(corners[:5, 0], corners[:7, 1])

@@ -20,7 +20,7 @@ CORNERS = area_corners(LAYOUT)
 def placed(photo: Grey, layout: Layout = LAYOUT) -> tuple[Pose, Fit]:
     """The pose by a flat sheet's perspective alone, and the refined one."""
     tags = find_tags(photo, {tag.id for tag in layout.tags})
-    pose, agreed = place(tags, layout.tags, layout.paper.width, layout.paper.height)
+    pose, agreed = place(tags, layout.tags, layout.paper, photo.shape[::-1])
     flat = Pose(pose.matrix, Bend.none(layout.paper.width, layout.paper.height))
     return flat, refine(photo, pose, layout, agreed)
 

@@ -73,7 +73,7 @@ def _patch(number: int, blur: float) -> np.ndarray[tuple[int, int], np.dtype[np.
 
 
 def test_a_tag_too_blurred_to_decode_is_recognised_where_it_is_expected() -> None:
-    patch = _patch(3, blur=4.0)
+    patch = _patch(3, blur=3.5)
     assert find_tags(patch, {3}, hard=True) == ()
     seen = recognise_tag(patch, 3)
     assert seen is not None
@@ -82,4 +82,4 @@ def test_a_tag_too_blurred_to_decode_is_recognised_where_it_is_expected() -> Non
 
 @pytest.mark.parametrize("other", [0, 1, 2, 4, 5, 6, 7, 100, 300])
 def test_another_tag_is_not_recognised_in_its_place(other: int) -> None:
-    assert recognise_tag(_patch(other, blur=4.0), 3) is None
+    assert recognise_tag(_patch(other, blur=3.5), 3) is None

@@ -89,18 +89,22 @@ class Samples:
         )
 
 
-def fit_bend(grid: Grid, x: Samples, y: Samples, tolerance: float = np.inf, rounds: int = 3) -> Bend:
-    """The smooth bend nearest to measurements of both components.
+def fit_bend(base: Bend, x: Samples, y: Samples, tolerance: float = np.inf, rounds: int = 3) -> Bend:
+    """The bend that differs smoothly from `base` and is nearest to measurements of both components.
 
     tolerance: measurements that miss the bend by much more mm than this come to count little.
     """
     if not np.isfinite(tolerance):
         rounds = 1
-    return Bend(grid, np.stack([_fit_component(grid, part, tolerance, rounds) for part in (x, y)]))
+    change = [
+        _fit_component(base.grid, part, part.values - base.at(part.points)[:, axis], tolerance, rounds)
+        for axis, part in enumerate((x, y))
+    ]
+    return Bend(base.grid, base.weights + np.stack(change))
 
 
-def _fit_component(grid: Grid, samples: Samples, tolerance: float, rounds: int) -> Floats:
-    """Control values, shape (rows, columns)."""
+def _fit_component(grid: Grid, samples: Samples, values: Floats, tolerance: float, rounds: int) -> Floats:
+    """Control values, shape (rows, columns), of the smooth field nearest to `values` at those points."""
     cells, shares = _support(grid, samples.points)
     size = grid.rows * grid.columns
     pairs = (cells[:, :, None] * size + cells[:, None, :]).ravel()
@@ -109,9 +113,9 @@ def _fit_component(grid: Grid, samples: Samples, tolerance: float, rounds: int) 
     for _ in range(rounds):
         products = (squares * trust[:, None, None]).ravel()
         system = np.bincount(pairs, products, size * size).reshape(size, size) + _smoothness(grid)
-        right = np.bincount(cells.ravel(), (shares * (samples.values * trust)[:, None]).ravel(), size)
+        right = np.bincount(cells.ravel(), (shares * (values * trust)[:, None]).ravel(), size)
         control = np.linalg.solve(system, right)
-        miss = samples.values - (control[cells] * shares).sum(axis=1)
+        miss = values - (control[cells] * shares).sum(axis=1)
         doubt = np.where(samples.sure, 0.0, miss / tolerance)
         trust = samples.trust / (1 + doubt**2) ** 2
     return np.asarray(control.reshape(grid.rows, grid.columns))

@@ -1,36 +1,33 @@
 """Where a chart lies in a picture, and the flattened page made from that."""
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import product
-from typing import TypeAlias
 
 import cv2
 import numpy as np
-import numpy.typing as npt
 
 from ingest.chart.layout import Tag
 from ingest.errors import PageError
-from ingest.paper import Box
-from ingest.reading.bend import Bend, Samples, fit_bend
+from ingest.paper import Box, Paper
+from ingest.reading.bend import Bend, Floats, Samples, fit_bend
+from ingest.reading.sampling import Map, sample
+from ingest.reading.sheet import fit_sheet
 from ingest.reading.tags import SeenTag, recognise_tag
 from ingest.reading.values import Grey
-
-Floats = npt.NDArray[np.float64]
-Map: TypeAlias = npt.NDArray[np.float32]  # shape (height, width, 2): x and y in the picture
 
 # A tag belongs to the chart if a flat sheet's perspective through the others lands it so near (mm). In a
 # steep photo a strong curl moves tags by two centimetres; a tag of another sheet is off by far more.
 TAG_TOLERANCE_MM = 30.0
 
+_FLAT_MM = 0.25  # tags that lie so near to a flat sheet's perspective, on average, need no bent sheet
+_SHEET_TRUST = 0.05  # a point of the bent sheet against a tag's corner ...
+_SHEET_MISS_PX = 2.0  # ... and a fourth of that where the sheet misses the tags by so much
+
 _NEAR_MM = 16.0  # a tag that was missed is looked for so far around its place
 _NEAR_PX_PER_MM = 4.5  # five pixels a tag cell: fine enough to decode, coarse enough to be free of noise
 
 _STEP_PX = 16  # the map to the photo is worked out at every 16th pixel and filled in linearly between
-_OUTSIDE = 128  # grey where the picture does not reach
-
-# OpenCV's type stubs ask for a second map even where the first has both coordinates; then it must be None.
-_remap: Callable[..., object] = cv2.remap
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -82,13 +79,7 @@ def flatten(grey: Grey, pose: Pose, area: Box, px_per_mm: float) -> Grey:
 
     Where the picture does not reach, the result is mid-grey.
     """
-    return sample(grey, pose.map(area, px_per_mm), cv2.BORDER_CONSTANT)
-
-
-def sample(grey: Grey, places: Map, border: int = cv2.BORDER_REPLICATE) -> Grey:
-    """The picture's brightness at places, shape (rows, columns, 2), in pixels; same rows and columns."""
-    values = _remap(grey, places, None, cv2.INTER_LINEAR, borderMode=border, borderValue=_OUTSIDE)
-    return np.asarray(values, np.uint8)
+    return sample(grey, pose.map(area, px_per_mm), continued=False)
 
 
 def shrink_to(grey: Grey, pose: Pose, px_per_mm: float) -> tuple[Grey, Pose]:
@@ -106,9 +97,11 @@ def shrink_to(grey: Grey, pose: Pose, px_per_mm: float) -> tuple[Grey, Pose]:
 
 
 def place(
-    seen: Sequence[SeenTag], tags: Sequence[Tag], width: float, height: float
+    seen: Sequence[SeenTag], tags: Sequence[Tag], paper: Paper, size: tuple[int, int]
 ) -> tuple[Pose, tuple[SeenTag, ...]]:
-    """The pose of a page of width x height mm whose tags stand at `tags`, and the tags that agree on it.
+    """The pose of a page whose tags stand at `tags`, and those of the tags seen that agree on it.
+
+    size: the picture's width and height.
 
     Raises:
         PageError: fewer than two tags agree.
@@ -123,13 +116,37 @@ def place(
             "made out, and at least two are needed; take the photo again with the whole page in view"
         )
     plane = _plane(agreed, where)
-    if plane is None or not _shows_front(matrix := _inverse(plane), width, height):
+    pose = None if plane is None else _posed(_inverse(plane), agreed, tags, paper, size)
+    if pose is None:
         raise PageError(
             "a chart's square marks were found in this picture, but they do not lie as on a sheet of paper; "
             "take the photo again from above, with the whole page in view"
         )
-    bend = fit_bend(Bend.none(width, height).grid, *tag_shifts(matrix, agreed, tags))
-    return Pose(matrix, bend), agreed
+    return pose, agreed
+
+
+def _posed(
+    matrix: Floats, agreed: Sequence[SeenTag], tags: Sequence[Tag], paper: Paper, size: tuple[int, int]
+) -> Pose | None:
+    """Flat if the tags lie as on a flat sheet, else bent; None if they lie as on no sheet at all."""
+    flat = Pose(matrix, Bend.none(paper.width, paper.height))
+    x, y = tag_shifts(matrix, agreed, tags)
+    if len(agreed) > 3 and misfit_mm(flat, agreed, tags) < _FLAT_MM:
+        return replace(flat, bend=fit_bend(flat.bend, x, y)) if _shows_front(matrix, paper) else None
+    pixels = np.concatenate([tag.corners for tag in agreed])
+    sheet = fit_sheet(matrix, x.points, pixels, (paper.width, paper.height), size)
+    if sheet is None or not _shows_front(sheet.matrix, paper):
+        return None
+    # The sheet tells what lies between the tags; the tags have the last word where they are.
+    across, down = np.linspace(0, paper.width, 12), np.linspace(0, paper.height, 9)
+    points = np.stack(np.meshgrid(across, down), axis=-1).reshape(-1, 2)
+    shift = _project(_inverse(sheet.matrix), sheet.to_picture(points)) - points
+    # A picture that was pulled straight by a phone's document mode was never seen by one camera.
+    weight = _SHEET_TRUST / (1 + (sheet.miss / _SHEET_MISS_PX) ** 2) ** 2
+    trust, sure = np.full(len(points), weight), np.ones(len(points), np.bool_)
+    between = [Samples(points, shift[:, axis], trust, sure) for axis in (0, 1)]
+    x, y = tag_shifts(sheet.matrix, agreed, tags)
+    return Pose(sheet.matrix, fit_bend(flat.bend, x + between[0], y + between[1]))
 
 
 def misfit_mm(pose: Pose, seen: Iterable[SeenTag], tags: Iterable[Tag]) -> float:
@@ -237,9 +254,9 @@ def _agreeing_with(
     return tuple(tag for _, tag in nearest.values()), float(np.mean([miss for miss, _ in nearest.values()]))
 
 
-def _shows_front(matrix: Floats, width: float, height: float) -> bool:
+def _shows_front(matrix: Floats, paper: Paper) -> bool:
     """Whether the whole page lies before the camera and is not mirrored."""
-    corners = np.array([[0, 0], [width, 0], [width, height], [0, height]], dtype=np.float64)
+    corners = box_corners(Box(0, 0, paper.width, paper.height))
     depth = corners @ matrix[2, :2] + matrix[2, 2]
     if not np.all(np.isfinite(matrix)) or not (np.all(depth > 0) or np.all(depth < 0)):
         return False

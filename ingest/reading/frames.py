@@ -1,6 +1,6 @@
 """The printed frames, found in the picture, correct the pose where paper is curled or folded."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -10,9 +10,10 @@ import numpy.typing as npt
 from ingest.chart.layout import Layout
 from ingest.paper import Box
 from ingest.reading.bend import Bend, Floats, Samples, fit_bend
-from ingest.reading.flatten import Pose, flatten, sample, shrink_to, tag_shifts
+from ingest.reading.flatten import Pose, flatten, shrink_to, tag_shifts
 from ingest.reading.numerals import FLAT_PX_PER_MM
 from ingest.reading.pattern import follow
+from ingest.reading.sampling import sample
 from ingest.reading.tags import SeenTag
 from ingest.reading.values import Grey
 
@@ -34,12 +35,11 @@ _SIDE_SHARE = 0.6
 _SIDE_MISS = 0.35
 
 # Rows of frames stand 4.6 mm apart: a reach of half that could take a line for its neighbour.
-_FIRST_REACH_MM = 1.6
-_LAST_REACH_MM = 1.0
+_REACHES_MM = (1.6, 1.0)
 
-# If fewer of the pieces than this lie within 0.4 mm of one smooth bend, lines were taken for others.
-_GOOD_SHARE = 0.85
-_GOOD_MISS_MM = 0.4
+# If fewer of the pieces than this come to lie within 0.3 mm, lines may have been taken for others.
+_GOOD_SHARE = 0.95
+_GOOD_MISS_MM = 0.3
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -116,12 +116,12 @@ def refine(grey: Grey, pose: Pose, layout: Layout, seen: Sequence[SeenTag]) -> F
     pieces = pieces_of(layout)
     tags = tag_shifts(pose.matrix, seen, layout.tags)
     small, placed = shrink_to(grey, pose, FLAT_PX_PER_MM)
-    near, share = _corrected(small, placed, pieces, tags, _FIRST_REACH_MM)
-    if share < _GOOD_SHARE:
-        placed = follow(small, placed, layout, tags)
-        near, share = _corrected(small, placed, pieces, tags, _FIRST_REACH_MM)
-    near, _ = _corrected(small, near, pieces, tags, _LAST_REACH_MM)
-    shift = _measure(small, near, pieces, LOST_MM)
+    near, shift = _settled(small, placed, pieces, tags)
+    starts = _other_starts(small, near, layout, tags)
+    while _share(shift) < _GOOD_SHARE and (other := next(starts, None)) is not None:
+        settled, left = _settled(small, other, pieces, tags)
+        if _share(left) > _share(shift):
+            near, shift = settled, left
     page = Box(0, 0, layout.paper.width, layout.paper.height)
     flat = flatten(small, near, page, FLAT_PX_PER_MM)
     return Fit(replace(pose, bend=near.bend), flat, *_judged(pieces, shift))
@@ -135,14 +135,24 @@ def _middles(start: float, end: float) -> list[float]:
     return [start + _CORNER_MM + (i + 0.5) * length / count for i in range(count)]
 
 
-def _corrected(
-    grey: Grey, pose: Pose, pieces: Pieces, tags: tuple[Samples, Samples], reach: float
-) -> tuple[Pose, float]:
-    """The pose with its bend fitted to the frames, and the share of all pieces that agree with it."""
-    shift = _measure(grey, pose, pieces, reach)
-    bend = _fitted(pose.bend, pieces, shift, tags, reach / 4)
-    left = _whole_shift(pose.bend, pieces, shift) - _across(bend.at(pieces.centres), pieces)
-    return replace(pose, bend=bend), float((np.abs(left) < _GOOD_MISS_MM).mean())  # nan counts as missing
+def _settled(grey: Grey, pose: Pose, pieces: Pieces, tags: tuple[Samples, Samples]) -> tuple[Pose, Floats]:
+    """The pose with its bend fitted to the frames near it, and how far off the pieces then still are."""
+    for reach in _REACHES_MM:
+        shift = _measure(grey, pose, pieces, reach)
+        pose = replace(pose, bend=_fitted(pose.bend, pieces, shift, tags, reach / 4))
+    return pose, _measure(grey, pose, pieces, LOST_MM)
+
+
+def _other_starts(grey: Grey, near: Pose, layout: Layout, tags: tuple[Samples, Samples]) -> Iterator[Pose]:
+    """Where else the search may begin: at the whole pattern, or at the tags' own smoothest bend."""
+    yield follow(grey, near, layout, tags)
+    smoothest = fit_bend(Bend.none(layout.paper.width, layout.paper.height), *tags)
+    yield replace(near, bend=smoothest)
+
+
+def _share(shift: Floats) -> float:
+    """The share of all pieces that were found where they should be."""
+    return float((np.abs(shift) < _GOOD_MISS_MM).mean())  # nan counts as missing
 
 
 def _measure(grey: Grey, pose: Pose, pieces: Pieces, reach: float) -> Floats:
@@ -243,7 +253,7 @@ def _fitted(
         )
         for chosen in (found & ~pieces.lies, found & pieces.lies)
     )
-    return fit_bend(bend.grid, x + tags[0], y + tags[1], tolerance)
+    return fit_bend(bend, x + tags[0], y + tags[1], tolerance)
 
 
 def _judged(pieces: Pieces, shift: Floats) -> tuple[float, Floats]:

@@ -19,6 +19,8 @@ from ingest.reading.values import BoxReading, Candidate, Grey, PageReading
 
 FLAT_QUALITY = 85  # JPEG quality of the kept page: a third of a megabyte, and no edge is lost
 
+_NEAR_ROUNDS = 3
+
 # A box whose frame is missing, on a page whose frames are otherwise seen, is covered or torn off.
 _PAGE_SEEN = 0.6
 _BOX_HIDDEN = 0.2
@@ -98,11 +100,14 @@ def _find(grey: Grey, layouts: Sequence[Layout]) -> _Placed:
 
 def _place(picture: Grey, layout: Layout, tags: Sequence[SeenTag]) -> _Placed:
     """Place by the tags, then look closely where the missing ones should be, and place again."""
-    paper = layout.paper
-    pose, agreed = place(tags, layout.tags, paper.width, paper.height)
-    missing = [tag for tag in layout.tags if tag.id not in {seen.id for seen in agreed}]
-    if missing and (more := find_near(picture, pose, missing)):
-        pose, agreed = place(merged((*agreed, *more)), layout.tags, paper.width, paper.height)
+    size = (picture.shape[1], picture.shape[0])
+    pose, agreed = place(tags, layout.tags, layout.paper, size)
+    for _ in range(_NEAR_ROUNDS):  # each tag that is found makes the next one's place surer
+        missing = [tag for tag in layout.tags if tag.id not in {seen.id for seen in agreed}]
+        more = find_near(picture, pose, missing)
+        if not more:
+            break
+        pose, agreed = place(merged((*agreed, *more)), layout.tags, layout.paper, size)
     return _Placed(picture, layout, pose, agreed)
 
 

@@ -23,6 +23,8 @@ _SOFT_PX = 0.8
 _PAPER_MM = 4.0  # paper is the brightest within so much
 _DARKEST = 0.4  # share of the paper's brightness; anything darker is writing
 
+_LONG_MM = 5.0  # what goes on straight for less is no line
+
 _LEAST_FIT = 0.25  # correlation below which a part was not found
 
 
@@ -45,14 +47,14 @@ def follow(grey: Grey, pose: Pose, layout: Layout, tags: tuple[Samples, Samples]
     page = Box(0, 0, layout.paper.width, layout.paper.height)
     drawn = _drawn(layout)
     for part in _ROUNDS:
-        seen = _darkness(flatten(small, near, page, _PX_PER_MM))
+        seen = _lines(flatten(small, near, page, _PX_PER_MM))
         centres, shifts, trust = _slide(drawn, seen, layout, part)
         if not len(centres):
             return pose
         whole = shifts + near.bend.at(centres + shifts)
         sure = np.zeros(len(trust), np.bool_)
         x, y = (Samples(centres, whole[:, i], trust, sure) + tags[i] for i in (0, 1))
-        near = replace(near, bend=fit_bend(near.bend.grid, x, y, part.tolerance, rounds=5))
+        near = replace(near, bend=fit_bend(near.bend, x, y, part.tolerance, rounds=5))
     return replace(pose, bend=near.bend)
 
 
@@ -72,12 +74,22 @@ def _drawn(layout: Layout) -> npt.NDArray[np.float32]:
     return np.asarray(cv2.GaussianBlur(small.astype(np.float32) / 255, (0, 0), _SOFT_PX), np.float32)
 
 
-def _darkness(flat: Grey) -> npt.NDArray[np.float32]:
-    """How much darker than the paper around it each place is, as a share, writing cut off."""
+def _lines(flat: Grey) -> npt.NDArray[np.float32]:
+    """How much darker than the paper around it each place is, as a share, along lines only.
+
+    Print and writing go: they are darker than the frames, and every row of days has print above it.
+    """
     side = 2 * round(_PAPER_MM * _PX_PER_MM / 2) + 1
     paper = cv2.blur(cv2.dilate(flat, np.ones((side, side), np.uint8)), (side, side))
-    share = 1 - flat / np.maximum(paper, 1).astype(np.float32)
-    return np.asarray(cv2.GaussianBlur(np.clip(share, 0, _DARKEST), (0, 0), _SOFT_PX / 2), np.float32)
+    share = cv2.GaussianBlur(
+        np.clip(1 - flat / np.maximum(paper, 1).astype(np.float32), 0, _DARKEST), (0, 0), _SOFT_PX
+    )
+    length = round(_LONG_MM * _PX_PER_MM)
+    lines = np.maximum(
+        cv2.morphologyEx(share, cv2.MORPH_OPEN, np.ones((1, length), np.uint8)),
+        cv2.morphologyEx(share, cv2.MORPH_OPEN, np.ones((length, 1), np.uint8)),
+    )
+    return np.asarray(lines, np.float32)
 
 
 def _slide(
@@ -100,7 +112,7 @@ def _slide(
             continue
         centres.append(((left + right) / 2 / _PX_PER_MM, (top + bottom) / 2 / _PX_PER_MM))
         shifts.append(((at[0] - reach) / _PX_PER_MM, (at[1] - reach) / _PX_PER_MM))
-        trust.append(best**2 * 0.1)  # good to a third of a mm
+        trust.append(best**2)
     return (
         np.array(centres, np.float64).reshape(-1, 2),
         np.array(shifts, np.float64).reshape(-1, 2),

@@ -2,12 +2,16 @@
 
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
+from typing import Any, TypeAlias
 
 import cv2
 import numpy as np
 import numpy.typing as npt
 
+from ingest.reading.sampling import sample
 from ingest.reading.values import Grey
+
+Floats: TypeAlias = npt.NDArray[np.float64]
 
 # Long side, in pixels, to which a picture is reduced before looking for tags. A chart that fills
 # two thirds of the picture's length then has 4 pixels a tag cell; the decoder needs two to three.
@@ -15,7 +19,6 @@ QUICK_SIDE = 1200
 HARD_SIDE = 2400
 _CELLS = 8  # across a tag, with its black border
 _ALIKE = 0.6  # correlation with a tag's cells: other tags of a chart stay under 0.5, sharp or blurred
-_SUBPIX = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 20, 0.02)
 _ENLARGE = 2.0  # the hard search enlarges small pictures by so much at most
 
 
@@ -75,16 +78,16 @@ def recognise_tag(patch: Grey, wanted: int) -> SeenTag | None:
     quads, ids, others = detector.detectMarkers(soft)
     for quad, tag in zip(quads, np.ravel(ids) if len(quads) else (), strict=True):
         if int(tag) == wanted:
-            return SeenTag(wanted, quad.reshape(4, 2).astype(np.float64))
+            return SeenTag(wanted, _sharpened(soft, quad)[0])
     pattern = cv2.aruco.generateImageMarker(dictionary, wanted, _CELLS)
     best, found = _ALIKE, None
     for quad in others:
         corners = _upright(quad.reshape(4, 2).astype(np.float32))
-        fine = np.asarray(cv2.cornerSubPix(soft, corners.copy(), (3, 3), (-1, -1), _SUBPIX), np.float32)
-        alike = _likeness(patch, fine, np.asarray(pattern, np.float32))
+        fine = _sharpened(soft, corners)[0]
+        alike = _likeness(patch, fine.astype(np.float32), np.asarray(pattern, np.float32))
         if alike > best:
             best, found = alike, fine
-    return None if found is None else SeenTag(wanted, found.astype(np.float64))
+    return None if found is None else SeenTag(wanted, found)
 
 
 def _upright(corners: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
@@ -143,10 +146,7 @@ def _parameters(picture: Grey, narrowest: int, widest: int, step: int) -> cv2.ar
     parameters.adaptiveThreshWinSizeMin = narrowest
     parameters.adaptiveThreshWinSizeMax = widest
     parameters.adaptiveThreshWinSizeStep = step
-    parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
-    # The border is one cell wide, and there is ink beyond it: look no further than that.
-    parameters.relativeCornerRefinmentWinSize = 0.5
-    parameters.cornerRefinementWinSize = 5
+    parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_CONTOUR
     return parameters
 
 
@@ -158,7 +158,56 @@ def _detect(
     if not quads:
         return ()  # and then ids is None
     return tuple(
-        SeenTag(int(tag), (quad.reshape(4, 2).astype(np.float64) + 0.5) * scale - 0.5)
-        for tag, quad in zip(ids.ravel(), quads, strict=True)
+        SeenTag(int(tag), (corners + 0.5) * scale - 0.5)
+        for tag, corners in zip(ids.ravel(), _sharpened(picture, np.asarray(quads)), strict=True)
         if int(tag) in wanted
     )
+
+
+def _sharpened(picture: Grey, quads: npt.NDArray[Any]) -> Floats:
+    """Corners of dark squares, shape (n, 4, 2), clockwise: where straight lines along their edges cross."""
+    start = quads.reshape(-1, 4, 2).astype(np.float64)
+    side = np.roll(start, -1, axis=1) - start
+    length = np.linalg.norm(side, axis=2, keepdims=True)
+    outward = np.stack([side[..., 1], -side[..., 0]], axis=-1) / length
+    # Look less than a cell inwards and outwards: beyond that there is other ink.
+    reach = 0.9 * length.mean(axis=1, keepdims=True) / _CELLS
+    along = np.linspace(0.12, 0.88, 12)
+    beyond = np.linspace(-1, 1, 25)
+    foot = start[:, :, None] + along[:, None] * side[:, :, None]
+    places = foot[:, :, :, None] + (beyond[:, None] * (reach * outward)[:, :, None, None])
+    shape = places.shape[:-1]
+    profile = sample(picture, places.reshape(-1, len(beyond), 2).astype(np.float32)).reshape(shape)
+    rise = np.maximum(np.diff(profile.astype(np.float64)), 0)
+    rise[rise < 0.3 * rise.max(axis=-1, keepdims=True)] = 0
+    weight = np.maximum(rise.sum(axis=-1), 1e-6)
+    edge = (rise * (beyond[1:] + beyond[:-1]) / 2).sum(axis=-1) / weight
+    middle, slope = _straight(along - 0.5, edge)
+    ends = [
+        start + reach * outward * (middle - slope / 2)[..., None],
+        start + side + reach * outward * (middle + slope / 2)[..., None],
+    ]
+    return _crossings(np.roll(ends[0], 1, axis=1), np.roll(ends[1], 1, axis=1), ends[0], ends[1])
+
+
+def _straight(x: Floats, y: Floats) -> tuple[Floats, Floats]:
+    """Height at 0 and slope of the lines through y over x, along the last axis, outliers left out."""
+    weight = np.ones_like(y)
+    for _ in range(4):
+        total = weight.sum(axis=-1, keepdims=True)
+        mean_x = (weight * x).sum(axis=-1, keepdims=True) / total
+        mean_y = (weight * y).sum(axis=-1, keepdims=True) / total
+        spread = (weight * (x - mean_x) ** 2).sum(axis=-1, keepdims=True)
+        slope = (weight * (x - mean_x) * (y - mean_y)).sum(axis=-1, keepdims=True) / spread
+        miss = y - mean_y - slope * (x - mean_x)
+        weight = 1 / (1 + (miss / 0.1) ** 2)  # of a cell, nearly
+    return (mean_y - slope * mean_x)[..., 0], slope[..., 0]
+
+
+def _crossings(a: Floats, b: Floats, c: Floats, d: Floats) -> Floats:
+    """Where the lines a-b and c-d cross; shape (..., 2)."""
+    first, second = b - a, d - c
+    turn = first[..., 0] * second[..., 1] - first[..., 1] * second[..., 0]
+    gap = c - a
+    part = (gap[..., 0] * second[..., 1] - gap[..., 1] * second[..., 0]) / np.where(turn == 0, 1e-9, turn)
+    return np.asarray(a + part[..., None] * first)
