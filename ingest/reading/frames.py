@@ -17,28 +17,35 @@ from ingest.reading.sampling import sample
 from ingest.reading.tags import SeenTag
 from ingest.reading.values import Grey
 
-LOST_MM = 1.0  # counted as the miss of a frame side that cannot be found
+LOST_MM = 2.0  # counted at most as the miss of a frame side that cannot be found ...
+_SURE_MM = 0.2  # ... and at least
+_LEAST_SHARE = 0.25  # of the frames; with less in sight nothing is known of the tags' own quality
 
 _PIECE_MM = 5.0  # frames are looked at in pieces of this length
 _CORNER_MM = 1.5  # frames may have rounded corners: keep away from them
-_ALONG_PX_PER_MM = 4.0
-_ACROSS_PX_PER_MM = 6.0
+_ALONG_PX_PER_MM = 3.0
+_ACROSS_PX_PER_MM = 5.0
 
 _DARKEST = 0.45  # share of the paper's brightness; what is darker than that is pencil, not a frame
 _FAINTEST = 0.012  # share of the paper's brightness by which a frame must be darker than the paper
 _CLEAREST = 2.0  # ... and so many times the noise of a row
 
-_BESIDE = (4, 5)  # rows beside a line, at _ACROSS_PX_PER_MM, that must be brighter than it
+_BESIDE = (3, 4)  # rows beside a line, at _ACROSS_PX_PER_MM, that must be brighter than it
 
 # Of a side's pieces so many must lie near the middle one, within so much of the reach.
 _SIDE_SHARE = 0.6
 _SIDE_MISS = 0.35
 
 # Rows of frames stand 4.6 mm apart: a reach of half that could take a line for its neighbour.
-_REACHES_MM = (1.6, 1.0)
+_REACHES_MM = (1.6, 1.0, 1.0)
+_SETTLED_MM = 0.5  # no piece was off by more: looking again would change nothing
 
 # If fewer of the pieces than this come to lie within 0.3 mm, lines may have been taken for others.
 _GOOD_SHARE = 0.95
+# Where the frames moved the pose hardly anywhere, what is missing is only hard to see.
+_TAME_SHARE = 0.75
+_TAME_MM = 0.7
+_BETTER_SHARE = 0.03  # writing taken for lines may make a worse fit look better by less than this
 _GOOD_MISS_MM = 0.3
 
 
@@ -64,8 +71,8 @@ class Fit:
     """A refined pose.
 
     flat: the whole page flattened with it, FLAT_PX_PER_MM pixels a mm.
-    residual_mm: 95th centile over frame sides of how far they still lie off; LOST_MM for a side that
-        was not found at all.
+    residual_mm: 95th centile over frame sides of how far they still lie off. For a side that does not
+        show: how far the tags alone may be off, judged by the sides that do; at most LOST_MM.
     seen: for each of the layout's boxes, share of its frame that was found, 0..1.
     """
 
@@ -118,13 +125,15 @@ def refine(grey: Grey, pose: Pose, layout: Layout, seen: Sequence[SeenTag]) -> F
     small, placed = shrink_to(grey, pose, FLAT_PX_PER_MM)
     near, shift = _settled(small, placed, pieces, tags)
     starts = _other_starts(small, near, layout, tags)
-    while _share(shift) < _GOOD_SHARE and (other := next(starts, None)) is not None:
+    moved = _moved(placed, near, pieces)
+    enough = _GOOD_SHARE if moved.max() > _TAME_MM else _TAME_SHARE
+    while _share(shift) < enough and (other := next(starts, None)) is not None:
         settled, left = _settled(small, other, pieces, tags)
-        if _share(left) > _share(shift):
+        if _share(left) > _share(shift) + _BETTER_SHARE:
             near, shift = settled, left
     page = Box(0, 0, layout.paper.width, layout.paper.height)
     flat = flatten(small, near, page, FLAT_PX_PER_MM)
-    return Fit(replace(pose, bend=near.bend), flat, *_judged(pieces, shift))
+    return Fit(replace(pose, bend=near.bend), flat, *_judged(pieces, shift, _moved(placed, near, pieces)))
 
 
 def _middles(start: float, end: float) -> list[float]:
@@ -137,10 +146,15 @@ def _middles(start: float, end: float) -> list[float]:
 
 def _settled(grey: Grey, pose: Pose, pieces: Pieces, tags: tuple[Samples, Samples]) -> tuple[Pose, Floats]:
     """The pose with its bend fitted to the frames near it, and how far off the pieces then still are."""
+    left = np.full(len(pieces.lies), np.nan)
     for reach in _REACHES_MM:
         shift = _measure(grey, pose, pieces, reach)
-        pose = replace(pose, bend=_fitted(pose.bend, pieces, shift, tags, reach / 4))
-    return pose, _measure(grey, pose, pieces, LOST_MM)
+        bend = _fitted(pose.bend, pieces, shift, tags, reach / 4)
+        left = shift - _across(bend.at(pieces.centres) - pose.bend.at(pieces.centres), pieces)
+        pose = replace(pose, bend=bend)
+        if reach < _REACHES_MM[0] and np.nan_to_num(np.abs(shift)).max(initial=0.0) < _SETTLED_MM:
+            break
+    return pose, left
 
 
 def _other_starts(grey: Grey, near: Pose, layout: Layout, tags: tuple[Samples, Samples]) -> Iterator[Pose]:
@@ -256,10 +270,19 @@ def _fitted(
     return fit_bend(bend, x + tags[0], y + tags[1], tolerance)
 
 
-def _judged(pieces: Pieces, shift: Floats) -> tuple[float, Floats]:
-    """The residual, and the share of each box's frame that was found."""
+def _moved(before: Pose, after: Pose, pieces: Pieces) -> Floats:
+    """How far each piece was moved across its line, mm."""
+    return np.abs(_across(after.bend.at(pieces.centres) - before.bend.at(pieces.centres), pieces))
+
+
+def _judged(pieces: Pieces, shift: Floats, moved: Floats) -> tuple[float, Floats]:
+    """The residual, and the share of each box's frame that was found. moved: by the frames, from the tags."""
     found = ~np.isnan(shift)
+    # Where no frame shows, the tags alone must do, and they are about as good as they were elsewhere.
+    lost = LOST_MM
+    if found.mean() > _LEAST_SHARE:
+        lost = min(LOST_MM, max(_SURE_MM, 1.5 * float(np.percentile(moved[found], 95))))
     counts, total = np.bincount(pieces.side, found), np.bincount(pieces.side)
     off = np.bincount(pieces.side, np.where(found, np.abs(shift), 0.0))
-    miss = np.where(counts > 0, off / np.maximum(counts, 1), LOST_MM)
+    miss = np.where(counts > 0, off / np.maximum(counts, 1), lost)
     return float(np.percentile(miss, 95)), (counts / total)[pieces.of_box].mean(axis=1)

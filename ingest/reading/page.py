@@ -22,7 +22,7 @@ FLAT_QUALITY = 85  # JPEG quality of the kept page: a third of a megabyte, and n
 _NEAR_ROUNDS = 3
 
 # A box whose frame is missing, on a page whose frames are otherwise seen, is covered or torn off.
-_PAGE_SEEN = 0.6
+_PAGE_SEEN = 0.75
 _BOX_HIDDEN = 0.2
 
 _HIDDEN = (Candidate(None, "?", 1.0),)
