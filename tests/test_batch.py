@@ -367,7 +367,7 @@ def test_command_says_plainly_what_was_done(
     capsys.readouterr()
     assert main(["collect", str(pile), "--folder", str(folder)]) == 3
     assert capsys.readouterr().out.splitlines() == [
-        "Met 6 files, 2 of them collected before.",
+        "Found 6 files, 2 of them collected before.",
         "Read 9 charts in 3 returns.",
         "Of 1 chart it is not certain whose it is; `daybox review` will ask.",
         "Could not be read: 1",

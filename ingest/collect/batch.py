@@ -80,8 +80,8 @@ def collect(
     check_paths(paths)
     if not ledger.charts():
         raise DayboxError(
-            f"{ledger.folder}: no charts were printed here yet, so there is nothing that a return could be "
-            "read by. Run `daybox charts` first, or give the challenge's folder with --folder."
+            f"{ledger.folder.resolve()}: no charts were printed here yet, so there is nothing that a return "
+            "could be read by. Run `daybox charts` first, or give the challenge's folder with --folder."
         )
     _sweep(ledger)
     taken = _take_in(ledger, paths, on_progress)

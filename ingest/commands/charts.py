@@ -10,6 +10,7 @@ from ingest.chart.charts import Chart, assign_codes, choose_students, layout_fil
 from ingest.chart.design import load_design
 from ingest.chart.drawing import draw_charts
 from ingest.chart.layout import lay_out
+from ingest.commands import folder_option
 from ingest.ledger.records import ChartRecord
 from ingest.ledger.store import Ledger
 from ingest.plan.challenge import load_challenge
@@ -29,9 +30,14 @@ def _pdf(context: click.Context, parameter: click.Parameter, path: Path | None) 
 @click.option("--student", "ids", multiple=True, metavar="ID", help="Only this student; may be repeated.")
 @click.option("--spare", default=0, type=click.IntRange(0, 500), metavar="N", help="Charts without a name.")
 @click.option(
-    "--out", type=click.Path(path_type=Path), callback=_pdf, show_default="charts.pdf in the folder"
+    "--out",
+    type=click.Path(path_type=Path),
+    callback=_pdf,
+    metavar="FILE.pdf",
+    show_default="charts.pdf in the folder",
+    help="Where to write it.",
 )
-@click.option("--folder", type=click.Path(path_type=Path), default=Path(), help="The challenge's folder.")
+@folder_option
 def command(
     sections: tuple[str, ...], ids: tuple[str, ...], spare: int, out: Path | None, folder: Path
 ) -> None:

@@ -95,7 +95,7 @@ def _lines(summary: Summary) -> Iterator[str]:
     if not summary.files and not summary.returns and not summary.lost:
         yield "There are no files in what was given, so nothing was collected."
         return
-    yield f"Met {_number(summary.files, 'file')}" + (
+    yield f"Found {_number(summary.files, 'file')}" + (
         f", {_of_them(summary.known, summary.files)} collected before." if summary.known else "."
     )
     if summary.returns:

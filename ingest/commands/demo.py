@@ -25,6 +25,7 @@ from ingest.report.readings import page_origins
 MARK = ".daybox-demo"  # says that a folder is an earlier demo, and may be made anew
 PARTS = ("october", "september", "handed in", "truth")
 SEED = 2027
+LISTED_MOST = 10
 MOST_ROUNDS = 5  # of review: whose a page is must be answered before its boxes can be asked
 
 
@@ -54,6 +55,11 @@ def command(folder: Path) -> None:
     _say(
         "3. A month goes by; the charts come back", "By mail and from the class site, as families send them:"
     )
+    for pupil in school.PUPILS:
+        if pupil.story is not school.Story.PLAIN:
+            click.echo(f"     {pupil.first_name} {pupil.last_name} {pupil.story.value}.")
+    click.echo("     Somebody sends a picture of a cat. All others: photos, scans, whatever the phone made.")
+    click.echo("   Filling the charts in and photographing them takes half a minute ...")
     pile = make_pile(
         folder / "handed in",
         Printed.of(october / "charts.pdf"),
@@ -61,10 +67,6 @@ def command(folder: Path) -> None:
         _code_area(october),
         SEED,
     )
-    for pupil in school.PUPILS:
-        if pupil.story is not school.Story.PLAIN:
-            click.echo(f"     {pupil.first_name} {pupil.last_name} {pupil.story.value}.")
-    click.echo("     Somebody sends a picture of a cat. All others: photos, scans, whatever the phone made.")
     click.echo(f"   The pile: {folder / 'handed in'}")
     _write_truth(truth, pile)
 
@@ -78,12 +80,15 @@ def command(folder: Path) -> None:
     _daybox("status", "--folder", str(october))
 
     _say(
-        "5. The teacher settles what is unsure", "Here the answers come from the truth; yours come from you."
+        "5. The teacher settles what is unsure",
+        "`daybox review` asks box by box; here it goes by spreadsheet, answered from the truth.",
     )
     puzzles = _review(october, pile)
 
     _say("6. The gradebook", "And every reading, for whoever wants to check.")
     _daybox("grades", "--folder", str(october), "--out", str(october / "gradebook.csv"))
+    for line in (october / "gradebook.csv").read_text(encoding="utf-8-sig").splitlines()[:6]:
+        click.echo(f"     {line}")
     _daybox("readings", "--folder", str(october), "--out", str(october / "readings.csv"))
 
     challenge = load_challenge(october)
@@ -106,15 +111,18 @@ def command(folder: Path) -> None:
         click.echo(f"  {folder / part}: {what}")
     click.echo(f"It took {time.monotonic() - began:.0f} seconds, most of them to fill in and photograph.")
     if misread:
-        click.echo(f"{len(misread)} boxes were taken otherwise than they were written:")
-        for line in misread:
+        click.echo(f"{len(misread)} boxes were taken otherwise than they were written (blank counts as 0):")
+        for line in misread[:LISTED_MOST]:
             click.echo(f"  {line}")
+        if len(misread) > LISTED_MOST:
+            click.echo(f"  ... and {len(misread) - LISTED_MOST} more")
     if wrong:
         click.echo(f"The gradebook differs from the truth in {len(wrong)} places:")
         for line in wrong:
             click.echo(f"  {line}")
         raise click.exceptions.Exit(ExitCode.REFUSED)
     click.echo("The gradebook equals the truth.")
+    click.echo("Your own month starts with: daybox new FOLDER")
 
 
 def _clear(folder: Path) -> None:

@@ -38,6 +38,8 @@ def command(folder: Path, out: Path | None) -> None:
 
     handed_in = sum(bool(sheet.boxes) for sheet in book.sheets)
     click.echo(f"Wrote {target}: {handed_in} of {len(book.sheets)} students handed in.")
+    if not handed_in and not book.questions:
+        click.echo("Nothing has come in yet: `daybox collect PATH` takes in what families sent.")
     if book.questions:
         click.echo(
             f"Open flags: {len(book.questions)}. Totals may be incomplete, and what a flag could change is "

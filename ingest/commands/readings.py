@@ -40,6 +40,8 @@ def command(folder: Path, out: Path | None) -> None:
     charts = sum(bool(sheet.boxes) for sheet in book.sheets)
     boxes = sum(len(sheet.boxes) for sheet in book.sheets)
     click.echo(f"Wrote {target}: {boxes} boxes of {charts} students' charts.")
+    if not charts and not book.questions:
+        click.echo("Nothing has come in yet: `daybox collect PATH` takes in what families sent.")
     if book.questions:
         click.echo(
             f"Open flags: {len(book.questions)}. Flagged boxes have no value; pages of nobody yet, no rows.\n"

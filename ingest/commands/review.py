@@ -55,14 +55,22 @@ def command(folder: Path, sheet: Path | None, answers: Path | None) -> None:
         keeper = Bookkeeper(ledger, challenge)
         if answers:
             taken = take_answers(answers, keeper, ledger)
-            click.echo(f"Known already: {taken.known}. Without an answer yet: {taken.left}.")
+            if taken.left:
+                click.echo(f"Rows without an answer yet: {taken.left}.")
+            if taken.known:
+                click.echo(f"Rows that say what is known already: {taken.known}.")
             click.echo(closing(taken.taken, len(keeper.book.questions)))
         elif sheet:
             count = write_sheet(sheet, keeper.book, ledger)
-            click.echo(f"Wrote {sheet}: {_questions(count)}, with the pictures beside it.")
             if count:
-                again = shlex.join(["daybox", "review", "--folder", str(folder), "--answers", str(sheet)])
+                click.echo(f"Wrote {sheet}: {_questions(count)}, with the pictures beside it.")
+                at = [] if folder.resolve() == Path.cwd() else ["--folder", str(folder)]
+                again = shlex.join(["daybox", "review", *at, "--answers", str(sheet)])
                 click.echo(f'Fill the column "answer", then: {again}')
+            else:
+                click.echo(f"Wrote {sheet}: no questions, for there is nothing to settle.")
+        elif not ledger.returns():
+            click.echo("Nothing has come in yet: `daybox collect PATH` takes in what families sent.")
         elif not keeper.book.questions:
             click.echo("There is nothing to settle. Next: `daybox grades` writes the gradebook.")
         else:

@@ -81,7 +81,7 @@ def take_answers(path: Path, keeper: Keeper, ledger: Ledger) -> Taken:
         try:
             question, answer = desk.understand(row)
         except AnswerError as unclear:
-            problems.append(f"line {row.line}: {unclear}")
+            problems.append(f"line {row.line}: {str(unclear).rstrip('.')}")
             continue
         key = (question.student_id, question.box, question.page_id if question.box == "chart" else 0)
         if key in answers and answers[key][1] != answer:
