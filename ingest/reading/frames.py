@@ -137,11 +137,10 @@ def refine(grey: Grey, pose: Pose, layout: Layout, seen: Sequence[SeenTag]) -> F
 
 
 def _middles(start: float, end: float) -> list[float]:
-    length = end - start - 2 * _CORNER_MM
-    if length <= 0:
-        return []
-    count = max(1, round(length / _PIECE_MM))
-    return [start + _CORNER_MM + (i + 0.5) * length / count for i in range(count)]
+    """The middles of the pieces of a side; at least one."""
+    count = max(1, round((end - start - 2 * _CORNER_MM) / _PIECE_MM))
+    length = max(end - start - 2 * _CORNER_MM, 0.0)
+    return [(start + end - length) / 2 + (i + 0.5) * length / count for i in range(count)]
 
 
 def _settled(grey: Grey, pose: Pose, pieces: Pieces, tags: tuple[Samples, Samples]) -> tuple[Pose, Floats]:

@@ -20,6 +20,7 @@ from ingest.reading.values import BoxReading, Candidate, Grey, PageReading
 FLAT_QUALITY = 85  # JPEG quality of the kept page: a third of a megabyte, and no edge is lost
 
 _NEAR_ROUNDS = 3
+_ENOUGH_TAGS = 3  # with fewer, a longer look may find more
 
 # A box whose frame is missing, on a page whose frames are otherwise seen, is covered or torn off.
 _PAGE_SEEN = 0.75
@@ -80,21 +81,22 @@ def read_page(
 def _find(grey: Grey, layouts: Sequence[Layout]) -> _Placed:
     """The layout whose tags lie best in the picture, or in its mirror image."""
     kinds = list({(layout.paper, layout.tags): layout for layout in layouts}.values())
+    wanted = {tag.id for layout in kinds for tag in layout.tags}
     problem = PageError("there is no chart layout to look for; print the charts first")
+    seen: dict[bool, tuple[SeenTag, ...]] = {False: (), True: ()}
     for hard in (False, True):
         for mirrored in (False, True):
             picture = np.ascontiguousarray(grey[:, ::-1]) if mirrored else grey
-            tags = find_tags(picture, {tag.id for layout in kinds for tag in layout.tags}, hard=hard)
+            seen[mirrored] = merged((*seen[mirrored], *find_tags(picture, wanted, hard=hard)))
             placed: list[_Placed] = []
             for layout in kinds:
                 try:
-                    placed.append(_place(picture, layout, tags))
+                    placed.append(_place(picture, layout, seen[mirrored]))
                 except PageError as error:
                     problem = problem if mirrored else error
-            if placed:
-                best = max(placed, key=lambda option: option.merit)
-                if len(best.tags) >= 3 or hard:
-                    return best
+            best = max(placed, key=lambda option: option.merit, default=None)
+            if best and (hard or len(best.tags) >= _ENOUGH_TAGS):
+                return best
     raise problem
 
 
