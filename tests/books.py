@@ -125,8 +125,8 @@ def challenge_folder(folder: Path, unsure: str = "") -> None:
         ledger.add_charts([ChartRecord(code, "S1", key)])
         return_id = ledger.add_return("october.zip/IMG_1.jpg", "0" * 64, datetime(2027, 10, 31, 18))
         assert return_id is not None
-        found = PageReading(code, "2027-10", "qr", "", readings, b"", 0.1, 8)
-        ledger.finish_return(return_id, [NewPage(1, "", found, layout=key)], ReturnState.DONE)
+        found = PageReading(code, "2027-10", "qr", "", readings, b"", 0.1, 8, key)
+        ledger.finish_return(return_id, [NewPage(1, "", found)], ReturnState.DONE)
 
 
 def _seen(minutes: int | None) -> Candidate:

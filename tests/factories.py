@@ -2,6 +2,7 @@
 
 import hashlib
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
@@ -76,6 +77,7 @@ def page_reading(boxes: Sequence[BoxReading], **changes: Any) -> PageReading:
         "flat_jpeg": b"",
         "residual_mm": 0.1,
         "tags_seen": 8,
+        "layout": None,
     }
     return PageReading(readings=boxes, **{**plain, **changes})
 
@@ -141,7 +143,7 @@ def hand_in(
     assert return_id is not None
     key = next(iter(ledger.layouts()), None)
     new = [
-        NewPage(number, "", found, key if found.readings else None, guess, guess_score)
+        NewPage(number, "", replace(found, layout=key if found.readings else None), guess, guess_score)
         for number, found in enumerate(pages, start=1)
     ]
     ledger.finish_return(return_id, new, ReturnState.DONE)

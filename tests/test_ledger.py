@@ -90,6 +90,13 @@ def test_the_same_bytes_are_taken_once(ledger: Ledger) -> None:
     assert ledger.original(ledger.waiting()[0]) == ledger.folder / "originals" / "aa"
 
 
+def test_what_holds_nothing_to_read_never_waits(ledger: Ledger) -> None:
+    assert ledger.add_return("a.zip/note.txt", "aa", None, "This is a text.") is not None
+    (kept,) = ledger.returns()
+    assert (kept.state, kept.note) == (ReturnState.REFUSED, "This is a text.")
+    assert ledger.waiting() == ()
+
+
 def test_times_with_a_zone_are_kept_as_local_time(ledger: Ledger) -> None:
     moment = datetime(2027, 10, 31, 12, tzinfo=UTC)
     ledger.add_return("1.jpg", "aa", moment)
@@ -106,10 +113,10 @@ def test_pages_come_back_as_they_were_read(ledger: Ledger) -> None:
         reading("day:2027-10-01", ((45, 0.75), (None, 0.125), ("?", 0.0625))),
         reading("week:1", None),
     )
-    found = page_reading(boxes, flat_jpeg=JPEG, residual_mm=0.25, tags_seen=7, written_name="Ana")
+    found = page_reading(boxes, flat_jpeg=JPEG, residual_mm=0.25, tags_seen=7, written_name="Ana", layout=key)
     return_id = ledger.add_return("1.pdf", "aa", None)
     assert return_id is not None
-    new = [NewPage(2, "no chart on it", None), NewPage(1, "", found, key, "S001", 87.5)]
+    new = [NewPage(2, "no chart on it", None), NewPage(1, "", found, "S001", 87.5)]
     ledger.finish_return(return_id, new, ReturnState.DONE, "one page is no chart")
 
     first, second = ledger.pages()

@@ -258,6 +258,13 @@ def test_on_a_page_that_fits_badly_only_sums_make_sure() -> None:
     assert "bent or blurred" in only_flag(found.boxes[day(10)]).why
 
 
+def test_nothing_is_taken_from_a_page_that_lies_elsewhere_though_the_sums_agree() -> None:
+    lost = page(readings(PLAN), residual_mm=2.0)
+    found = settle([OwnPage(lost, origin())], {}, PLAN)
+    assert all(reason == "illegible" for reason in flagged(found).values())
+    assert {day(n) for n in range(1, 32)} <= set(flagged(found))
+
+
 # -- sums that do not come out ------------------------------------------------------------------------
 
 

@@ -16,8 +16,12 @@ from ingest.reading.values import BoxReading, Candidate
 # A page whose frames lie farther from where they should be than this may have its boxes cut off. Twice the
 # 0.5 mm within which a good page lands.
 POOR_FIT_MM = 1.0
-# What is left of each probability on such a page: under SURE, so that only sums can make it sure again.
+# From here on its boxes may show what stands elsewhere on the page.
+HOPELESS_FIT_MM = 1.9
+# What is left of each probability on a poor page: under SURE, so that only sums can make it sure again.
 POOR_FIT_TRUST = 0.98
+# And on a hopeless one: so little that not even the sums may settle a box.
+HOPELESS_FIT_TRUST = 0.02
 
 HIDDEN = (Candidate(None, "?", 1.0),)  # as `reading.page` reports a box that is covered or torn off
 
@@ -72,8 +76,9 @@ def put_together(pages: Sequence[OwnPage], challenge: Challenge) -> dict[str, Ev
     found: dict[str, Evidence] = {}
     for own in pages:
         poor = own.page.residual_mm > POOR_FIT_MM
+        trust = _trust(own.page)
         for reading in own.page.readings:
-            ink = _trusted(reading, poor)
+            ink = _trusted(reading, trust)
             new = Evidence(reading.box, ink, own, poor, readings=((own, ink),))
             old = found.get(reading.box)
             found[reading.box] = _joined(old, new) if old else new
@@ -103,11 +108,17 @@ def with_answer(found: Evidence, answer: AnswerRecord) -> Evidence:
     return replace(found, ink=_mixed(ink, (said,)), page=own, differs=flag)
 
 
-def _trusted(reading: BoxReading, poor: bool) -> Candidates:
-    """The candidates, `15` and `15 min` taken together, and trusted less on a poor page."""
+def _trust(page: PageRecord) -> float:
+    """What is left of each probability on a page that does not lie where it should."""
+    if page.residual_mm >= HOPELESS_FIT_MM:
+        return HOPELESS_FIT_TRUST
+    return POOR_FIT_TRUST if page.residual_mm > POOR_FIT_MM else 1.0
+
+
+def _trusted(reading: BoxReading, trust: float) -> Candidates:
+    """The candidates, `15` and `15 min` taken together, each as probable as it is trusted."""
     if reading.candidates == HIDDEN:
         return HIDDEN
-    trust = POOR_FIT_TRUST if poor else 1.0
     joined: dict[tuple[int | None, str], Candidate] = {}
     for c in reading.candidates:
         key = (c.value, c.text if c.value is None else "")

@@ -60,12 +60,10 @@ def start(
     os.environ["OMP_THREAD_LIMIT"] = "1"
     cv2.setNumThreads(1)
     pillow_heif.options.DECODE_THREADS = 1
-    return partial(read_return, make_reader(layouts, chart_layouts), layouts, chart_layouts)
+    return partial(read_return, make_reader(layouts, chart_layouts))
 
 
-def read_return(
-    reader: Reader, layouts: Mapping[str, Layout], chart_layouts: Mapping[str, str], job: Job
-) -> Iterator[Item]:
+def read_return(reader: Reader, job: Job) -> Iterator[Item]:
     try:
         for picture in open_pages(job.original):
             if picture.grey is None:
@@ -80,23 +78,9 @@ def read_return(
                 problem = f"Daybox stumbled over this page ({type(error).__name__}: {error})."
                 yield Leaf(NewPage(picture.number, problem, None), "")
             else:
-                layout = _layout_key(reading, layouts, chart_layouts)
-                yield Leaf(NewPage(picture.number, "", reading, layout), picture.problem)
+                yield Leaf(NewPage(picture.number, "", reading), picture.problem)
     except PictureError as error:
         yield str(error)
-
-
-def _layout_key(
-    reading: PageReading, layouts: Mapping[str, Layout], chart_layouts: Mapping[str, str]
-) -> str | None:
-    """The layout that a page was read with: its code's, or the one that has all the boxes."""
-    if reading.code and reading.code in chart_layouts:
-        return chart_layouts[reading.code]
-    names = {box.box for box in reading.readings}
-    for key, layout in layouts.items():
-        if names and names <= {box.name for box in (*layout.boxes, *layout.outside)}:
-            return key
-    return None
 
 
 def _sentence(text: str) -> str:

@@ -78,7 +78,6 @@ class NewPage:
     number: int
     problem: str
     reading: PageReading | None
-    layout: str | None = None
     guess: str = ""
     guess_score: float = 0.0
 

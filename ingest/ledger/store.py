@@ -40,7 +40,7 @@ BUSY_SECONDS = (
     10.0  # how long to wait while another Daybox command writes; each holds the file for milliseconds
 )
 
-_NO_READING = PageReading(None, None, "", "", (), b"", 0.0, 0)
+_NO_READING = PageReading(None, None, "", "", (), b"", 0.0, 0, None)
 
 
 class Ledger:
@@ -179,16 +179,18 @@ class Ledger:
 
     # -- returns ------------------------------------------------------------------------------------
 
-    def add_return(self, path: str, sha256: str, dated: datetime | None) -> int | None:
+    def add_return(self, path: str, sha256: str, dated: datetime | None, problem: str = "") -> int | None:
         """Note a file that was handed in, waiting to be read. None if these bytes are known already.
 
         Call it once the original lies at `original_path(sha256)`.
+        problem: why there is nothing to be read in it, if that is known: then it is refused at once.
         """
+        state = ReturnState.REFUSED if problem else ReturnState.WAITING
         with self._writing():
             row = self._db.execute(
-                "INSERT INTO return (path, sha256, dated, collected_at, state) VALUES (?, ?, ?, ?, ?) "
-                "ON CONFLICT (sha256) DO NOTHING RETURNING id",
-                (path, sha256, _from_time(dated), _now(), ReturnState.WAITING),
+                "INSERT INTO return (path, sha256, dated, collected_at, state, note) "
+                "VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT (sha256) DO NOTHING RETURNING id",
+                (path, sha256, _from_time(dated), _now(), state, problem),
             ).fetchone()
         return row[0] if row else None
 
@@ -231,7 +233,7 @@ class Ledger:
             "return_id": return_id,
             "number": page.number,
             "problem": page.problem,
-            "layout": page.layout,
+            "layout": found.layout,
             "code": found.code,
             "code_challenge": found.code_challenge,
             "code_source": found.code_source,

@@ -69,13 +69,13 @@ def read_page(
         picture, pose = shrink_to(placed.picture, placed.pose, FLAT_PX_PER_MM)
         paper = placed.layout.paper
         flat = flatten(picture, pose, Box(0, 0, paper.width, paper.height), FLAT_PX_PER_MM)
-        return _reading(code, (), flat, placed.misfit_mm, len(placed.tags))
-    layout, fit, seen = min(
-        ((layout, *_fitted(placed, layout)) for layout in candidates),
+        return _reading(code, None, (), flat, placed.misfit_mm, len(placed.tags))
+    key, fit, seen = min(
+        ((key, *_fitted(placed, layout)) for key, layout in candidates.items()),
         key=lambda option: option[1].residual_mm,
     )
-    readings = _read_boxes(fit, layout, placed.picture, numerals)
-    return _reading(code, readings, fit.flat, fit.residual_mm, seen)
+    readings = _read_boxes(fit, candidates[key], placed.picture, numerals)
+    return _reading(code, key, readings, fit.flat, fit.residual_mm, seen)
 
 
 def _find(grey: Grey, layouts: Sequence[Layout]) -> _Placed:
@@ -115,12 +115,12 @@ def _place(picture: Grey, layout: Layout, tags: Sequence[SeenTag]) -> _Placed:
 
 def _candidates(
     code: FoundCode, layouts: Mapping[str, Layout], chart_layouts: Mapping[str, str]
-) -> list[Layout]:
-    """The layouts that this chart may have; none if it is another challenge's."""
-    key = chart_layouts.get(code.code or "", "")
-    if key in layouts:
-        return [layouts[key]]
-    return [layout for layout in layouts.values() if code.challenge in (None, layout.challenge)]
+) -> dict[str, Layout]:
+    """The layouts, by key, that this chart may have; none if it is another challenge's."""
+    own = chart_layouts.get(code.code or "", "")
+    if own in layouts:
+        return {own: layouts[own]}
+    return {key: layout for key, layout in layouts.items() if code.challenge in (None, layout.challenge)}
 
 
 def _fitted(placed: _Placed, layout: Layout) -> tuple[Fit, int]:
@@ -156,7 +156,12 @@ def _inside(area: Box, pose: Pose, picture: Grey) -> bool:
 
 
 def _reading(
-    code: FoundCode, readings: Sequence[BoxReading], flat: Grey, residual_mm: float, tags_seen: int
+    code: FoundCode,
+    layout: str | None,
+    readings: Sequence[BoxReading],
+    flat: Grey,
+    residual_mm: float,
+    tags_seen: int,
 ) -> PageReading:
     _, jpeg = cv2.imencode(".jpg", flat, [cv2.IMWRITE_JPEG_QUALITY, FLAT_QUALITY])
     return PageReading(
@@ -168,4 +173,5 @@ def _reading(
         flat_jpeg=jpeg.tobytes(),
         residual_mm=residual_mm,
         tags_seen=tags_seen,
+        layout=layout,
     )

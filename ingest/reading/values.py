@@ -57,6 +57,7 @@ class PageReading:
     flat_jpeg: the flattened page, grey, FLAT_PX_PER_MM pixels a millimetre, as JPEG bytes.
     residual_mm: how far printed frames lie from where the layout says, 95th centile.
     tags_seen: how many of the chart's tags were found.
+    layout: key of the layout that it was read with, or None when none fitted.
     """
 
     code: str | None
@@ -67,3 +68,4 @@ class PageReading:
     flat_jpeg: bytes
     residual_mm: float
     tags_seen: int
+    layout: str | None

@@ -11,6 +11,7 @@ the whole chain, page, boxes and handwriting; every box is compared with what wa
 import csv
 import io
 import json
+import multiprocessing
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
@@ -158,14 +159,19 @@ def main(data: Path, charts: int, workers: int, out: Path) -> None:
     """Read charts by calibrating hands and write the correction."""
     hands = whole_hands(data)
     jobs = [(hands[number % len(hands)], number) for number in range(charts)]
-    with ProcessPoolExecutor(workers) as pool:
-        boxes = [box for some in pool.map(chart, jobs) for box in some]
+    boxes: list[Seen] = []
     out.mkdir(parents=True, exist_ok=True)
-    with (out / "calibration.csv").open("w", encoding="utf-8", newline="") as file:
+    names = Seen.__slots__
+    with (
+        ProcessPoolExecutor(workers, multiprocessing.get_context("spawn")) as pool,
+        (out / "calibration.csv").open("w", encoding="utf-8", newline="") as file,
+    ):
         rows = csv.writer(file)
-        names = Seen.__slots__
         rows.writerow([*names, "right"])
-        rows.writerows([*(getattr(box, name) for name in names), box.right] for box in boxes)
+        for some in pool.map(chart, jobs):
+            boxes += some
+            rows.writerows([*(getattr(box, name) for name in names), box.right] for box in some)
+            file.flush()
     figures = calibrate(boxes)
     path = Path(__file__).parents[1] / "reading" / "model" / "calibration.json"
     path.write_text(json.dumps(figures, indent=2) + "\n", encoding="utf-8")

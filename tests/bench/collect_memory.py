@@ -42,7 +42,9 @@ def make_reader(layouts: Mapping[str, Layout], chart_layouts: Mapping[str, str])
         readings = [
             BoxReading(name, (Candidate(20, "20", 0.9), Candidate(70, "70", 0.1)), ink) for name in names
         ]
-        return PageReading(next(iter(chart_layouts)), "2027-10", "qr", "", readings, FLAT, 0.1, 8)
+        return PageReading(
+            next(iter(chart_layouts)), "2027-10", "qr", "", readings, FLAT, 0.1, 8, next(iter(layouts))
+        )
 
     return read
 

@@ -35,7 +35,6 @@ def told(tone: Tone, width: int = 400) -> bytes:
 
 
 def make_reader(layouts: Mapping[str, Layout], chart_layouts: Mapping[str, str]) -> Reader:
-    del layouts
     code = next(iter(chart_layouts))
 
     def read(grey: Grey) -> PageReading:
@@ -52,7 +51,9 @@ def make_reader(layouts: Mapping[str, Layout], chart_layouts: Mapping[str, str])
             time.sleep(0.1)
         readings = (BoxReading("day:2027-10-01", (Candidate(25, "25", 0.99),), 0.1),)
         known = None if tone is Tone.NO_CODE else code
-        return PageReading(known, "2027-10", "qr" if known else "", "", readings, b"", 0.1, 8)
+        return PageReading(
+            known, "2027-10", "qr" if known else "", "", readings, b"", 0.1, 8, next(iter(layouts), None)
+        )
 
     return read
 

@@ -1,0 +1,176 @@
+"""The handwriting reader on digits that never trained it, and on boxes with known faults."""
+
+import csv
+import io
+from collections.abc import Iterator
+
+import cv2
+import numpy as np
+import pytest
+
+from ingest.chart.layout import Kind
+from ingest.reading.certainty import Calibration
+from ingest.reading.ink import even_out, find_ink, without_frame
+from ingest.reading.numerals import EDGE_PX, Numerals, Scores, candidates_of, main, view_of
+from ingest.reading.transcript import ALPHABET
+from ingest.reading.values import Grey
+from ingest.training.make_digits import Digits, load_digits
+
+
+@pytest.fixture(scope="module")
+def numerals() -> Numerals:
+    return Numerals.load()
+
+
+def boxes(digits: Digits, wide: float, high: float) -> Iterator[Grey]:
+    """Each digit as a box of a chart would show it, enlarged, on white."""
+    for picture in digits.pictures:
+        grown = cv2.resize(picture, None, fx=wide, fy=high, interpolation=cv2.INTER_LINEAR)
+        soft = cv2.GaussianBlur(grown, (0, 0), 1.5)
+        yield np.asarray(255 - cv2.copyMakeBorder(soft, 20, 20, 50, 50, cv2.BORDER_CONSTANT, value=0))
+
+
+@pytest.mark.parametrize(
+    ("source", "count", "wide", "high", "least_right", "most_wrong"),
+    [
+        # MNIST, test part: LeCun, Cortes & Burges, from NIST Special Databases 1 and 3.
+        ("mnist", 400, 3, 3, 0.98, 0.01),
+        # Semeion Handwritten Digit, UCI: 1593 digits of about 80 persons, each stretched to a square of
+        # 16 x 16 (its ones are as wide as its zeros), so that many are rightly declined.
+        ("semeion", 1593, 3, 4.5, 0.92, 0.03),
+    ],
+)
+def test_open_digits_are_read(
+    numerals: Numerals, source: str, count: int, wide: float, high: float, least_right: float, most_wrong: float
+) -> None:
+    digits = load_digits()[source]
+    assert len(digits.labels) == count
+    read = numerals.read(list(boxes(digits, wide, high)), [Kind.MINUTES] * count)
+    texts = [found[0].text for found, _ in read]
+    right = sum(text == str(label) for text, label in zip(texts, digits.labels, strict=True))
+    declined = texts.count("?") + texts.count("")
+    assert right >= least_right * count
+    assert count - right - declined <= most_wrong * count
+
+
+def test_what_is_surest_is_hardly_ever_wrong(numerals: Numerals) -> None:
+    digits = load_digits()["mnist"]
+    read = numerals.read(list(boxes(digits, 3, 3)), [Kind.MINUTES] * len(digits.labels))
+    by_doubt = sorted(
+        (1 - found[0].probability, found[0].text == str(label))
+        for (found, _), label in zip(read, digits.labels, strict=True)
+    )
+    surest = [right for _, right in by_doubt[: len(by_doubt) * 9 // 10]]
+    assert surest.count(False) <= 1
+
+
+def paper(height: int = 101, width: int = 174, shade: int = 230) -> Grey:
+    """A box of a chart without its writing, lightly grained."""
+    grain = np.random.default_rng(1).normal(0, 2, (height, width))
+    return np.clip(shade + grain, 0, 255).astype(np.uint8)
+
+
+def framed(box: Grey, shade: int = 90) -> Grey:
+    box = box.copy()
+    cv2.rectangle(box, (4, 4), (box.shape[1] - 5, box.shape[0] - 5), shade, 2)
+    return box
+
+
+def with_digits(box: Grey, text: str = "25", shade: int = 60) -> Grey:
+    box = box.copy()
+    cv2.putText(box, text, (45, 75), cv2.FONT_HERSHEY_SIMPLEX, 1.8, shade, 4, cv2.LINE_AA)
+    return box
+
+
+def test_an_empty_framed_box_is_blank_whatever_the_light(numerals: Numerals) -> None:
+    slope = np.linspace(1.0, 0.5, 174)
+    shadowed = (framed(paper()) * slope).astype(np.uint8)
+    edge = framed(paper())
+    edge[:, 90:] = (edge[:, 90:] * 0.9).astype(np.uint8)
+    read = numerals.read([framed(paper()), framed(paper(shade=120)), shadowed], [Kind.MINUTES] * 3)
+    assert [found[0].text for found, _ in read] == ["", "", ""]
+    assert all(ink == 0 for _, ink in read)
+    ((found, _),) = numerals.read([edge], [Kind.MINUTES])
+    assert found[0].value is None  # a shadow's edge may be doubtful, but it is no number
+
+
+def test_faint_pencil_is_not_blank(numerals: Numerals) -> None:
+    ((found, ink),) = numerals.read([with_digits(framed(paper()), shade=205)], [Kind.MINUTES])
+    assert found[0].value == 25
+    assert ink > 0
+
+
+def test_noise_that_could_hide_pencil_is_never_surely_blank(numerals: Numerals) -> None:
+    noise = np.random.default_rng(2).normal(40, 14, (101, 174)).clip(0, 255).astype(np.uint8)
+    ((found, _),) = numerals.read([noise], [Kind.MINUTES])
+    assert found[0].text != "" or found[0].probability < 0.99
+
+
+def test_the_frame_is_lifted_and_strokes_across_it_stay() -> None:
+    box = framed(paper())
+    cv2.line(box, (60, 0), (60, 100), 60, 4)
+    bare = without_frame(box, EDGE_PX)
+    assert abs(float(bare[50, 4:7].mean()) - 230) < 12  # left side of the frame is gone
+    assert bare[2, 58:62].mean() < 150  # the stroke still reaches the edge
+    assert abs(float(bare[30:70, 90:150].mean()) - 230) < 2
+
+
+def test_initials_are_only_seen(numerals: Numerals) -> None:
+    read = numerals.read([framed(paper()), with_digits(framed(paper()), "AB")], [Kind.MARK, Kind.MARK])
+    assert [found[0].text for found, _ in read] == ["", "?"]
+
+
+def test_ink_is_found_where_it_is() -> None:
+    ink = find_ink(with_digits(paper()), EDGE_PX)
+    assert ink is not None
+    assert (ink.left, ink.top) == pytest.approx((45, 36), abs=8)
+    assert ink.bottom == pytest.approx(76, abs=6)
+    view = view_of(with_digits(paper()), ink)
+    dark = even_out(view)
+    rows = np.flatnonzero(dark.max(axis=1) > 0.5)
+    assert rows[0] == pytest.approx(48 - rows[-1], abs=4)  # in the middle
+    assert rows[-1] - rows[0] == pytest.approx(0.7 * 48, abs=5)
+
+
+def scores(text: str, chance: float, is_number: float) -> Scores:
+    """The net being `chance` sure of each character of a text."""
+    steps = np.full((2 * len(text) + 1, len(ALPHABET) + 1), 1e-9, np.float32)
+    steps[:, 0] = 1.0
+    for place, letter in enumerate(text):
+        steps[2 * place + 1, 0] = 1 - chance
+        steps[2 * place + 1, ALPHABET.index(letter) + 1] = chance
+    return Scores(steps / steps.sum(axis=1, keepdims=True), is_number)
+
+
+def test_texts_of_the_same_minutes_count_together() -> None:
+    both = scores("45m", 1.0, 1.0)
+    both.chances[5] = 0
+    both.chances[5, 0] = 0.4
+    both.chances[5, ALPHABET.index("m") + 1] = 0.6
+    best, *rest = candidates_of(both, Calibration())
+    assert (best.value, best.text) == (45, "45m")
+    assert best.probability == pytest.approx(0.9999)
+    assert not rest
+
+
+def test_what_is_no_number_says_so() -> None:
+    best, second = candidates_of(scores("45", 1.0, 0.2), Calibration())[:2]
+    assert (best.text, best.value) == ("?", None)
+    assert (second.text, second.value) == ("45", 45)
+    assert best.probability + second.probability == pytest.approx(1, abs=1e-3)
+
+
+def test_no_crops_no_readings(numerals: Numerals) -> None:
+    assert numerals.read([], []) == []
+
+
+def test_pictures_named_on_the_command_line(
+    tmp_path_factory: pytest.TempPathFactory, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path_factory.mktemp("crops") / "a.png"
+    cv2.imwrite(str(path), with_digits(paper()))
+    assert main([str(path)]) == 0
+    header, row = csv.reader(io.StringIO(capsys.readouterr().out))
+    assert header == ["file", "text", "confidence"]
+    assert row[:2] == [str(path), "25"]
+    assert 0.3 < float(row[2]) <= 1
