@@ -35,9 +35,7 @@ class Box:
 
     def grown(self, margin: float) -> "Box":
         """The box with `margin` mm more on each side (less, if negative)."""
-        return Box(
-            self.left - margin, self.top - margin, self.width + 2 * margin, self.height + 2 * margin
-        )
+        return Box(self.left - margin, self.top - margin, self.width + 2 * margin, self.height + 2 * margin)
 
 
 @dataclass(frozen=True, slots=True)

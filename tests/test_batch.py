@@ -334,7 +334,8 @@ def test_ctrl_c_ends_the_helpers_without_noise(
     time.sleep(wait)
     os.killpg(process.pid, signal.SIGINT)
     _, talk = process.communicate(timeout=30)
-    assert talk.count(b"Traceback") == 1, talk.decode()  # this script's own; `ingest.cli` makes one line of it
+    # one is this script's own; `ingest.cli` makes one line of it
+    assert talk.count(b"Traceback") == 1, talk.decode()
     assert ReturnState.WAITING in states(ledger).values()
 
 

@@ -148,7 +148,7 @@ def _take_in(ledger: Ledger, paths: Sequence[Path], on_progress: Progress) -> _T
         taken.files += 1
         on_progress("Taking in", taken.files, None)
         sha256, problem = _keep(ledger, found)
-        new = ledger.add_return(found.label, sha256, found.dated)
+        new = ledger.add_return(found.label, sha256, found.dated, problem)
         if new is None:
             before = known.get(sha256)
             if before is None or before.state != ReturnState.REFUSED:
@@ -159,7 +159,6 @@ def _take_in(ledger: Ledger, paths: Sequence[Path], on_progress: Progress) -> _T
                 # What went wrong then may go right now: there is more memory, or a newer Daybox.
                 taken.again.append(before)
         elif problem:
-            ledger.finish_return(new, (), ReturnState.REFUSED, problem)
             taken.lost.append(Unread(found.label, None, problem))
     return taken
 
@@ -199,6 +198,8 @@ def _keep(ledger: Ledger, found: Found) -> tuple[str, str]:
                         break
                     digest.update(chunk)
                     file.write(chunk)
+                file.flush()
+                os.fsync(file.fileno())  # the download may go once the ledger names it, power cut or not
             original = ledger.original_path(digest.hexdigest())
             if not original.exists():
                 os.replace(part, original)
