@@ -1,5 +1,6 @@
 """The house keeps its own rules: clean code, documents that tell the truth, a known set of rooms."""
 
+import ast
 import os
 import re
 import subprocess
@@ -49,6 +50,67 @@ def test_top_level_holds_what_was_agreed_and_nothing_else() -> None:
         "samples",
         "tests",
     }
+
+
+# What may import what: each only from what stands before it (review and report, not from each other).
+ROOMS = ("plan", "chart", "reading", "ledger", "collect", "check", "review", "report", "demo", "training")
+# Which hands the demo may write with follows from how the writers are split for training.
+BACKWARDS = {("demo/make_hands.py", "training")}
+
+
+def imported_rooms(file: Path) -> set[str]:
+    tree = ast.parse(file.read_text(encoding="utf-8"))
+    names = [node.module for node in ast.walk(tree) if isinstance(node, ast.ImportFrom) and node.module]
+    names += [name.name for node in ast.walk(tree) if isinstance(node, ast.Import) for name in node.names]
+    return {name.split(".")[1] for name in names if name.startswith("ingest.")}
+
+
+@pytest.mark.parametrize("room", ROOMS)
+def test_no_room_imports_a_later_one(room: str) -> None:
+    files = sorted((ROOT / "ingest" / room).glob("*.py"))
+    assert files, "a room without modules: mend ROOMS"
+    later = {*ROOMS[ROOMS.index(room) + 1 :], "commands", "cli"} | ({"review"} if room == "report" else set())
+    found = {
+        (f"{room}/{file.name}", other) for file in files for other in imported_rooms(file) if other in later
+    }
+    assert found - BACKWARDS == set()
+
+
+def test_every_room_has_a_place_in_the_order() -> None:
+    present = {path.parent.name for path in (ROOT / "ingest").glob("*/__init__.py")}
+    assert present - {"commands", "templates", "samples"} == set(ROOMS)
+
+
+def modules_named(room: str) -> str:
+    """The row of DEVELOPERS.md's table about a room."""
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    (row,) = re.findall(rf"^\| `{room}` \| (.*) \|$", text, re.M)
+    return str(row)
+
+
+@pytest.mark.parametrize("room", ROOMS)
+def test_every_module_is_in_the_developers_table(room: str) -> None:
+    present = {file.stem for file in (ROOT / "ingest" / room).glob("*.py")} - {"__init__"}
+    assert present - set(re.findall(r"`([a-z_]+)`", modules_named(room))) == set()
+
+
+def test_every_benchmark_is_in_the_developers_table() -> None:
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    present = {file.stem for file in (ROOT / "tests" / "bench").glob("*.py")} - {"__init__"}
+    assert {name for name in present if not re.search(rf"bench[/.]{name}\b", text)} == set()
+
+
+@pytest.mark.parametrize(
+    "name", ["README.md", "DEVELOPERS.md", "samples/README.md", "ingest/reading/model/README.md"]
+)
+def test_what_documents_point_to_is_there(name: str) -> None:
+    file = ROOT / name
+    text = file.read_text(encoding="utf-8")
+    for target in re.findall(r"\]\((?!https?:|#)([^)#]+)", text):
+        assert (file.parent / target).exists(), f"{name} points to {target}"
+    for anchor in re.findall(r"\]\(#([^)]+)\)", text):
+        headings = re.findall(r"^#+ (.*)$", text, re.M)
+        assert anchor in {re.sub(r"[^\w -]", "", heading.lower()).replace(" ", "-") for heading in headings}
 
 
 def readme_block(name: str) -> str:
