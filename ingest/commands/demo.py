@@ -87,8 +87,7 @@ def command(folder: Path) -> None:
 
     _say("6. The gradebook", "And every reading, for whoever wants to check.")
     _daybox("grades", "--folder", str(october), "--out", str(october / "gradebook.csv"))
-    for line in (october / "gradebook.csv").read_text(encoding="utf-8-sig").splitlines()[:6]:
-        click.echo(f"     {line}")
+    _show_gradebook(october / "gradebook.csv")
     _daybox("readings", "--folder", str(october), "--out", str(october / "readings.csv"))
 
     challenge = load_challenge(october)
@@ -208,6 +207,20 @@ def _write_truth(folder: Path, pile: Pile) -> None:
             if diary:
                 for box, value in diary.truth.items():
                     writer.writerow([student, box, diary.entries[box].text, value])
+
+
+def _show_gradebook(path: Path) -> None:
+    """A few rows, in words that fit a terminal."""
+    rows = list(csv.DictReader(io.StringIO(path.read_text(encoding="utf-8-sig"))))
+    for row in rows[:5]:
+        name = f"{row['first_name']} {row['last_name']}"
+        click.echo(
+            f"     {name:20} {row['total_minutes']:>5} minutes, {row['days_met']:>2} of {row['required_days']} "
+            f"days, met: {row['met']:3}  place {row['standing']:>2}, points {row['points']}"
+            if row["handed_in"] == "yes"
+            else f"     {name:20} handed in nothing"
+        )
+    click.echo(f"     ... and {len(rows) - 5} more")
 
 
 def _review(folder: Path, pile: Pile) -> list[str]:
