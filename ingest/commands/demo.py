@@ -213,13 +213,10 @@ def _show_gradebook(path: Path) -> None:
     """A few rows, in words that fit a terminal."""
     rows = list(csv.DictReader(io.StringIO(path.read_text(encoding="utf-8-sig"))))
     for row in rows[:5]:
-        name = f"{row['first_name']} {row['last_name']}"
-        click.echo(
-            f"     {name:20} {row['total_minutes']:>5} minutes, {row['days_met']:>2} of {row['required_days']} "
-            f"days, met: {row['met']:3}  place {row['standing']:>2}, points {row['points']}"
-            if row["handed_in"] == "yes"
-            else f"     {name:20} handed in nothing"
-        )
+        name = f"     {row['first_name']} {row['last_name']}"
+        days = f"{row['days_met']:>2} of {row['required_days']} days"
+        marks = f"met: {row['met']:3}  place {row['standing']:>2}, points {row['points']}"
+        click.echo(f"{name:26} {row['total_minutes']:>4} minutes, {days}, {marks}")
     click.echo(f"     ... and {len(rows) - 5} more")
 
 
