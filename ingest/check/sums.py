@@ -15,7 +15,7 @@ sum is a product of Fourier transforms.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
@@ -95,9 +95,13 @@ def weigh(sums: Sums, most_per_day: int, slips: float = SLIPS) -> Sums:
     for_silence = (added * (rest_days + rest_total)).sum(axis=1)
     for_month = monthly.exact(all_days + all_total) / 2 + monthly.slipped(all_days)
 
+    for_unknown_day = for_day[:, :, : most_per_day + 1].mean(axis=2)
     weeks = [
         Week(
-            [_weigh_day(box, for_day[i, j], most_per_day) for j, box in enumerate(week.days)],
+            [
+                _weigh_day(box, for_day[i, j], float(for_unknown_day[i, j]))
+                for j, box in enumerate(week.days)
+            ],
             _weigh_total(week.total, for_total[i, : tops[i] + 1], float(for_silence[i]), slips),
         )
         for i, week in enumerate(sums.weeks)
@@ -168,8 +172,8 @@ def _total(box: Candidates, top: int, slips: float) -> tuple[Vector, float]:
     return seen, silence
 
 
-def _weigh_day(box: Candidates, likely: Vector, most_per_day: int) -> Candidates:
-    unknown = float(likely[: most_per_day + 1].mean())
+def _weigh_day(box: Candidates, likely: Vector, unknown: float) -> Candidates:
+    """likely: for each value. unknown: for something that is no number."""
     return _weighed(
         box, lambda c: float(likely[_value(c)]) if _is_usable(c, len(likely) - 1) else unknown, unknown
     )
@@ -190,7 +194,9 @@ def _weighed(box: Candidates, weight: Callable[[Candidate], float], left_over: f
     whole = sum(products) + _left_over(box) * left_over
     if whole <= 0:  # no candidates, or the whole chart is impossible to floating point
         return tuple(box)
-    weighed = [replace(c, probability=product / whole) for c, product in zip(box, products, strict=True)]
+    weighed = [
+        Candidate(c.value, c.text, product / whole) for c, product in zip(box, products, strict=True)
+    ]
     return tuple(sorted(weighed, key=lambda c: -c.probability))
 
 
@@ -230,12 +236,12 @@ def _together(rows: Vector, likely: Vector) -> tuple[Vector, Vector]:
 def _all_but_one(waves: npt.NDArray[np.complex128]) -> npt.NDArray[np.complex128]:
     """Products over axis 1 with each entry left out in turn; by products, as an entry may be 0."""
     products = np.ones_like(waves)
-    before, after = np.ones_like(waves[:, 0]), np.ones_like(waves[:, 0])
-    for i in range(waves.shape[1]):
-        products[:, i] *= before
-        products[:, -1 - i] *= after
-        before *= waves[:, i]
-        after *= waves[:, -1 - i]
+    for i in range(1, waves.shape[1]):
+        np.multiply(products[:, i - 1], waves[:, i - 1], out=products[:, i])
+    after = waves[:, -1].copy()
+    for i in range(waves.shape[1] - 2, -1, -1):
+        products[:, i] *= after
+        after *= waves[:, i]
     return products
 
 

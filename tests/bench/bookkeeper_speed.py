@@ -9,33 +9,20 @@ import sys
 import tempfile
 import time
 from pathlib import Path
-from random import Random
-from typing import Any
 
 sys.path.insert(0, str(Path(__file__).parents[1]))  # for factories
 
-from factories import hand_in, october, page_reading, readings, stock, students
+from factories import busy_month, october
 
 from ingest.check.bookkeeper import Bookkeeper
 from ingest.ledger.store import Ledger
 
-UNSURE = ((25, 0.7), (75, 0.2))
-
 
 def main() -> None:
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 500
-    plan, chance = october(), Random(1)
+    plan = october()
     with tempfile.TemporaryDirectory() as folder, Ledger.open(Path(folder)) as ledger:
-        roster = students(count)
-        stock(ledger, roster)
-        for student in roster:
-            said: dict[str, Any] = {}
-            if chance.random() < 0.3:  # about 1 box in 100, and one chart in five adds wrongly
-                said[f"d{chance.randint(1, 31)}"] = UNSURE
-            if chance.random() < 0.2:
-                said[f"w{chance.randint(2, 5)}"] = 130
-            hand_in(ledger, [page_reading(readings(plan, **said), code=f"K{student.id[1:]}")], student.id)
-
+        busy_month(ledger, count)
         begin, begin_cpu = time.perf_counter(), time.process_time()
         keeper = Bookkeeper(ledger, plan)
         questions = keeper.book.questions
