@@ -16,20 +16,23 @@ class Calibration:
     """Turns the net's own probability of its best candidate into a true one.
 
     Logistic in the log odds (Platt, "Probabilistic outputs for support vector machines", 1999), fitted
-    by `ingest.training.calibrate` on writers who neither trained nor test the net. most: no reading is
-    held surer than the number of boxes that were counted can support.
+    by `ingest.training.calibrate` on writers who neither trained nor test the net.
+
+    most, blank: no reading, and no box blank by looking alone, is held surer than the number of boxes
+    that were counted can support.
     """
 
     slope: float = 1.0
     shift: float = 0.0
     most: float = 0.9999
+    blank: float = 0.9995
 
     @classmethod
     def load(cls) -> "Calibration":
         """The calibration that ships with the reader."""
         text = (resources.files("ingest.reading") / "model" / "calibration.json").read_text("utf-8")
         figures = json.loads(text)
-        return cls(figures["slope"], figures["shift"], figures["most"])
+        return cls(figures["slope"], figures["shift"], figures["most"], figures["blank"])
 
     def certainty(self, chance: float) -> float:
         """chance: the net's probability, 0..1. Returns 0..most."""

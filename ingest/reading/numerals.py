@@ -18,7 +18,7 @@ import numpy.typing as npt
 
 from ingest.chart.layout import Kind
 from ingest.reading.certainty import Calibration
-from ingest.reading.ink import HEIGHT, Darkness, Ink, even_out, find_ink, without_frame
+from ingest.reading.ink import HEIGHT, Darkness, Ink, even_out, find_ink, flatten
 from ingest.reading.transcript import minutes_of, transcripts
 from ingest.reading.values import Candidate, Grey
 
@@ -36,9 +36,6 @@ _LEAST = 1e-6  # candidates less probable than this are dropped
 
 # Initials: so much of the box is ink once somebody signed. A dot of dirt is less.
 _SIGNED = 0.004
-
-BLANK = (Candidate(None, "", 0.9995),)
-
 
 def model_bytes() -> bytes:
     """The trained net, as ONNX."""
@@ -104,17 +101,17 @@ class Numerals:
         Returns for each its candidates, most probable first, and its share of ink. For initials the
         text of the candidate is only "" or "?": something is there.
         """
-        crops = [without_frame(crop, EDGE_PX) for crop in crops]
-        inks = [find_ink(crop, EDGE_PX) for crop in crops]
+        flats = [flatten(crop, EDGE_PX) for crop in crops]
+        inks = [find_ink(flat) for flat in flats]
         found: list[tuple[tuple[Candidate, ...], float]] = [
-            (BLANK, ink.share if ink else 0.0) for ink in inks
+            ((Candidate(None, "", self._calibration.blank),), ink.share if ink else 0.0) for ink in inks
         ]
         written = [
             n
             for n, (ink, kind) in enumerate(zip(inks, kinds, strict=True))
             if ink and kind in (Kind.MINUTES, Kind.TOTAL)
         ]
-        views = [view_of(crops[n], ink) for n in written if (ink := inks[n])]
+        views = [view_of(flats[n].picture, ink) for n in written if (ink := inks[n])]
         for n, scores in zip(written, self.score(views), strict=True):
             found[n] = (candidates_of(scores, self._calibration), found[n][1])
         for n, (ink, kind) in enumerate(zip(inks, kinds, strict=True)):
@@ -162,17 +159,19 @@ def main(argv: Sequence[str] | None = None) -> int:
     from PIL import Image
 
     paths = list(sys.argv[1:] if argv is None else argv)
-    reader = Numerals.load()
+    calibration = Calibration.load()
+    reader = Numerals(model_bytes(), calibration)
     rows = csv.writer(sys.stdout)
     rows.writerow(["file", "text", "confidence"])
     for path in paths:
         with Image.open(Path(path)) as picture:
             crop = np.asarray(picture.convert("L"))
-        ink = find_ink(crop, 0)
+        flat = flatten(crop, 0)
+        ink = find_ink(flat)
         if ink is None:
-            rows.writerow([path, "", f"{BLANK[0].probability:.4f}"])
+            rows.writerow([path, "", f"{calibration.blank:.4f}"])
             continue
-        best = candidates_of(reader.score([view_of(crop, ink)])[0], Calibration.load())[0]
+        best = candidates_of(reader.score([view_of(flat.picture, ink)])[0], calibration)[0]
         rows.writerow([path, best.text, f"{best.probability:.4f}"])
     return 0
 

@@ -141,12 +141,14 @@ def calibrate(boxes: Sequence[Seen]) -> dict[str, float | int]:
     top = written & (slope * odds + shift > np.log(0.999 / 0.001))
     # The surest thousandth-wrong part: what its own count of errors supports, by Laplace's rule.
     most = 1 - (int((~right[top]).sum()) + 1) / (int(top.sum()) + 2)
+    looked = [box for box in boxes if box.text == "" and box.chance == Calibration().blank]
+    blank = 1 - (sum(not box.right for box in looked) + 1) / (len(looked) + 2)
     return {
+        "blank": round(blank, 6),
         "slope": round(slope, 4), "shift": round(shift, 4), "most": round(min(0.9999, float(most)), 6),
         "boxes": len(boxes), "written": int(written.sum()), "wrong": int((written & ~right).sum()),
         "surest": int(top.sum()), "surest_wrong": int((top & ~right).sum()),
-        "blank_read": int(sum(box.text == "" for box in boxes)),
-        "blank_read_wrong": int(sum(box.text == "" and not box.right for box in boxes)),
+        "blank_by_looking": len(looked), "blank_by_looking_wrong": sum(not box.right for box in looked),
     }
 
 
