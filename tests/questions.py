@@ -12,7 +12,7 @@ from ingest.plan.challenge import Challenge
 from ingest.plan.month import Month
 from ingest.plan.roster import Student
 from ingest.reading.values import Grey
-from ingest.review.crops import Cutter
+from ingest.review.ahead import Cutter
 
 CHALLENGE = Challenge(title="October practice", month=Month(2027, 10))
 

@@ -22,7 +22,7 @@ from questions import (
 
 from ingest.check.book import Flag, Question
 from ingest.errors import LedgerError
-from ingest.review.crops import CropsAhead, Cutter
+from ingest.review.ahead import CropsAhead, Cutter
 from ingest.review.graphics import Graphics
 from ingest.review.lines import ask_in_lines, printable
 from ingest.review.prompt import LOOK_S, Prompt, matching, parse_minutes

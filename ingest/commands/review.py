@@ -15,7 +15,7 @@ from ingest.errors import DayboxError
 from ingest.ledger.store import Ledger
 from ingest.plan.challenge import Challenge, load_challenge
 from ingest.plan.roster import load_roster
-from ingest.review.crops import CropsAhead, ledger_crops
+from ingest.review.ahead import CropsAhead, ledger_crops
 from ingest.review.graphics import announced, cell_size
 from ingest.review.lines import ask_in_lines
 from ingest.review.picture import QUARTERS

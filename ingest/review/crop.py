@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 
 from ingest.chart.layout import Layout
+from ingest.check.book import Question
 from ingest.errors import LedgerError
 from ingest.ledger.store import Ledger
 from ingest.paper import Box
@@ -15,6 +16,7 @@ from ingest.reading.values import Grey
 # What is shown around a box's writing area: the frame (0.8 mm out) and the ink that ran over it, so
 # that a person sees a little more than the reader did.
 SHOWN_MARGIN_MM = 3.0
+NAME_MARGIN_MM = 2.0  # the same around the name on a page whose owner is asked
 
 PAGE_WIDTH_PX = 1100  # a whole page reduced: a box's 26 mm are some 100 px, enough to read a number
 
@@ -29,6 +31,16 @@ class Pictures:
             page.id: layouts[page.layout] for page in ledger.pages() if page.layout in layouts
         }
         self._last: tuple[int, Grey] | None = None  # questions about one page mostly follow each other
+
+    def asked(self, question: Question) -> Grey:
+        """The box in question; for a question about a page, the place of its name, or else all of it.
+
+        Raises LedgerError as `box` and `page` do.
+        """
+        if question.box != "chart":
+            return self.box(question.page_id, question.box)
+        page, layout = self.page(question.page_id), self._layouts.get(question.page_id)
+        return cut(page, layout.name.grown(NAME_MARGIN_MM)) if layout else page
 
     def box(self, page_id: int, box: str, margin_mm: float = SHOWN_MARGIN_MM) -> Grey:
         """The box with so much paper around it, grey, FLAT_PX_PER_MM pixels a millimetre.

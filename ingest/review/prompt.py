@@ -17,8 +17,8 @@ from ingest.errors import AnswerError, DayboxError
 from ingest.plan.challenge import Challenge
 from ingest.plan.roster import Student
 from ingest.reading.values import Grey
+from ingest.review.ahead import CropsAhead, Key, key_of
 from ingest.review.crop import png
-from ingest.review.crops import CropsAhead, Key, key_of
 from ingest.review.wording import box_words, minutes_words
 
 # A suggestion is offered only from this confidence on: people wave pre-filled values through.

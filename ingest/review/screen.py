@@ -29,7 +29,7 @@ from ingest.check.book import Question
 from ingest.errors import DayboxError
 from ingest.plan.roster import Student
 from ingest.reading.values import Grey
-from ingest.review.crops import key_of
+from ingest.review.ahead import key_of
 from ingest.review.graphics import Graphics, drawn, erased
 from ingest.review.picture import blocks, fit, spread
 from ingest.review.prompt import MATCHES, Prompt, parse_minutes

@@ -29,7 +29,7 @@ from ingest.ledger.store import Ledger
 from ingest.paper import PAPERS
 from ingest.reading.numerals import FLAT_PX_PER_MM
 from ingest.reading.values import Grey
-from ingest.review.crops import CropsAhead, Cutter
+from ingest.review.ahead import CropsAhead, Cutter
 from ingest.review.prompt import Prompt
 from ingest.review.screen import Screen
 

@@ -10,12 +10,10 @@ from typing import Self, TypeAlias
 from ingest.check.book import Question
 from ingest.ledger.store import Ledger
 from ingest.reading.values import Grey
-from ingest.review.crop import Pictures, cut
+from ingest.review.crop import Pictures
 
 Key: TypeAlias = tuple[int, str, str]
 Cutter: TypeAlias = Callable[[Question], Grey]
-
-STRIP_MARGIN_MM = 2.0  # around the name on a page whose owner is asked
 
 KEPT = 24  # crops held at a time, about 20 KB each
 
@@ -27,23 +25,9 @@ def key_of(question: Question) -> Key:
 
 @contextmanager
 def ledger_crops(folder: Path) -> Iterator[Cutter]:
-    """Cuts crops out of the pages in the ledger of `folder`; for one thread.
-
-    A box with its surroundings; for a question about a page, the place of its name, or else all of it.
-    """
+    """Cuts crops out of the pages in the ledger of `folder`; for one thread."""
     with Ledger.open(folder, create=False) as ledger:
-        pictures = Pictures(ledger)
-        layouts = ledger.layouts()
-        names = {page.id: layouts[page.layout].name for page in ledger.pages() if page.layout in layouts}
-
-        def cutter(question: Question) -> Grey:
-            if question.box != "chart":
-                return pictures.box(question.page_id, question.box)
-            page = pictures.page(question.page_id)
-            name = names.get(question.page_id)
-            return page if name is None else cut(page, name.grown(STRIP_MARGIN_MM))
-
-        yield cutter
+        yield Pictures(ledger).asked
 
 
 class CropsAhead:
