@@ -1,5 +1,7 @@
 """Calibrated certainty."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from scipy.optimize import minimize
@@ -11,7 +13,7 @@ from ingest.training.calibrate import fit
 def test_certainty_grows_with_the_chance_and_is_capped() -> None:
     calibration = Calibration(slope=1.5, shift=-0.5, most=0.9995)
     sure = [calibration.certainty(chance) for chance in np.linspace(0, 1, 201)]
-    assert all(b >= a for a, b in zip(sure, sure[1:], strict=False))
+    assert all(b >= a for a, b in pairwise(sure))
     assert 0 <= sure[0] < 0.01
     assert sure[-1] == 0.9995
 

@@ -41,7 +41,13 @@ def boxes(digits: Digits, wide: float, high: float) -> Iterator[Grey]:
     ],
 )
 def test_open_digits_are_read(
-    numerals: Numerals, source: str, count: int, wide: float, high: float, least_right: float, most_wrong: float
+    numerals: Numerals,
+    source: str,
+    count: int,
+    wide: float,
+    high: float,
+    least_right: float,
+    most_wrong: float,
 ) -> None:
     digits = load_digits()[source]
     assert len(digits.labels) == count

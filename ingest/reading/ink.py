@@ -27,7 +27,7 @@ def even_out(picture: Grey) -> Darkness:
 
     picture: at the reader's size. The same steps as in training (`ingest.training.wear.even_out`).
     """
-    grey = picture.astype(np.float32) / 255
+    grey = picture.astype(np.float32) / np.float32(255)
     paper = _paper(grey, PAPER_CELL)
     dark = np.maximum((paper - grey) / np.maximum(paper, 1 / 255), 0)
     level = max(_top(dark, 0.015), 0.08)
@@ -75,7 +75,7 @@ def flatten(crop: Grey, edge: int) -> Flattened:
     """
     grey = crop.astype(np.float32)
     paper = np.maximum(_lit_paper(grey), 1)
-    dark = (paper - grey) / paper
+    dark = np.asarray((paper - grey) / paper, np.float32)
     flat = Flattened(dark, edge)
     inside = flat.inside(dark)
     if min(inside.shape, default=0) < 8:
@@ -140,7 +140,8 @@ def find_ink(flat: Flattened) -> Ink | None:
     if min(height, width) < 8:
         return None
     # Smoothed over a stroke's width, grain goes and strokes stay.
-    inside = flat.inside(cv2.GaussianBlur(flat.dark, (0, 0), max(0.8, height / 70)))
+    smooth = cv2.GaussianBlur(flat.dark, (0, 0), max(0.8, height / 70))
+    inside = flat.inside(np.asarray(smooth, np.float32))
     middle = float(np.median(inside))
     grain = 1.4826 * float(np.median(np.abs(inside - middle)))
     above = _top(inside, 0.005) - middle

@@ -37,6 +37,7 @@ _LEAST = 1e-6  # candidates less probable than this are dropped
 # Initials: so much of the box is ink once somebody signed. A dot of dirt is less.
 _SIGNED = 0.004
 
+
 def model_bytes() -> bytes:
     """The trained net, as ONNX."""
     return (resources.files("ingest.reading") / "model" / "numerals.onnx").read_bytes()
@@ -47,7 +48,7 @@ def view_of(crop: Grey, ink: Ink, digit: float = _DIGIT) -> Grey:
 
     Where no strokes stand out it is the whole crop.
     """
-    height, width = crop.shape
+    height = len(crop)
     tall = max(ink.bottom - ink.top, _SMALLEST * height)
     wide = ink.right - ink.left
     if not ink.clear:
@@ -56,7 +57,8 @@ def view_of(crop: Grey, ink: Ink, digit: float = _DIGIT) -> Grey:
     needed = wide * scale + 16
     across = next((w for w in _WIDTHS if w >= needed), _WIDTHS[-1])
     if scale < 0.6:  # shrink by area first: a linear warp would skip pixels
-        crop = cv2.resize(crop, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+        smaller = cv2.resize(crop, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+        crop = np.asarray(smaller, np.uint8)
         middle = ((ink.left + ink.right) / 2 * scale, (ink.top + ink.bottom) / 2 * scale)
         scale = 1.0
     else:
@@ -64,9 +66,10 @@ def view_of(crop: Grey, ink: Ink, digit: float = _DIGIT) -> Grey:
     warp = np.array(
         [[scale, 0, across / 2 - scale * middle[0]], [0, scale, HEIGHT / 2 - scale * middle[1]]], np.float32
     )
-    return cv2.warpAffine(
+    seen = cv2.warpAffine(
         crop, warp, (across, HEIGHT), flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
     )
+    return np.asarray(seen, np.uint8)
 
 
 @dataclass(frozen=True, slots=True)

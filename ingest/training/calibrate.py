@@ -107,8 +107,15 @@ def chart(job: tuple[Hand, int]) -> list[Seen]:
         entry = diary.entries[each.box]
         found.append(
             Seen(
-                hand.writer, severity, each.box, entry.text, str(entry.mishap or ""),
-                diary.truth[each.box], each.best.text, each.best.value, each.best.probability,
+                hand.writer,
+                severity,
+                each.box,
+                entry.text,
+                str(entry.mishap or ""),
+                diary.truth[each.box],
+                each.best.text,
+                each.best.value,
+                each.best.probability,
             )
         )
     return found
@@ -145,10 +152,16 @@ def calibrate(boxes: Sequence[Seen]) -> dict[str, float | int]:
     blank = 1 - (sum(not box.right for box in looked) + 1) / (len(looked) + 2)
     return {
         "blank": round(blank, 6),
-        "slope": round(slope, 4), "shift": round(shift, 4), "most": round(min(0.9999, float(most)), 6),
-        "boxes": len(boxes), "written": int(written.sum()), "wrong": int((written & ~right).sum()),
-        "surest": int(top.sum()), "surest_wrong": int((top & ~right).sum()),
-        "blank_by_looking": len(looked), "blank_by_looking_wrong": sum(not box.right for box in looked),
+        "slope": round(slope, 4),
+        "shift": round(shift, 4),
+        "most": round(min(0.9999, float(most)), 6),
+        "boxes": len(boxes),
+        "written": int(written.sum()),
+        "wrong": int((written & ~right).sum()),
+        "surest": int(top.sum()),
+        "surest_wrong": int((top & ~right).sum()),
+        "blank_by_looking": len(looked),
+        "blank_by_looking_wrong": sum(not box.right for box in looked),
     }
 
 

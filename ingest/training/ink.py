@@ -68,8 +68,10 @@ def thin_out(stroke: Points, gap: float) -> Points:
     if len(stroke) < 3:
         return stroke
     along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(stroke, axis=0).T))])
-    kept = np.unique(np.concatenate([[0], np.searchsorted(along, np.arange(gap, along[-1], gap)), [len(stroke) - 1]]))
-    return stroke[kept]
+    kept = np.unique(
+        np.concatenate([[0], np.searchsorted(along, np.arange(gap, along[-1], gap)), [len(stroke) - 1]])
+    )
+    return np.asarray(stroke[kept])
 
 
 def load_writers(folder: Path, parts: Iterable[Part]) -> tuple[Writer, ...]:
@@ -98,23 +100,31 @@ def load_writers(folder: Path, parts: Iterable[Part]) -> tuple[Writer, ...]:
             character = str(data["labels"][n])
             ink.setdefault(writer, {}).setdefault(character, []).append(Glyph(strokes))
     return tuple(
-        Writer(id, {character: tuple(some) for character, some in characters.items()})
-        for id, characters in sorted(ink.items())
+        Writer(name, {character: tuple(some) for character, some in characters.items()})
+        for name, characters in sorted(ink.items())
         if any(digit in characters for digit in "0123456789")
     )
 
 
-def load_scans(folder: Path) -> dict[str, list[npt.NDArray[np.uint8]]]:
-    """Scanned training digits: character -> pictures, 0 paper .. 255 ink, any size.
+Scans = dict[str, list[npt.NDArray[np.uint8]]]  # character -> pictures, 0 paper .. 255 ink, any size
 
-    MNIST's training part, Optical Digits and Semeion; who wrote them is not recorded. Semeion is left
-    out so that it can test.
+
+def load_scans(folder: Path) -> Scans:
+    """Scanned digits to train on: MNIST's training part and Optical Digits, cut to the ink.
+
+    Who wrote them is not recorded. Semeion is left out, so that it can test.
     """
-    found: dict[str, list[npt.NDArray[np.uint8]]] = {digit: [] for digit in "0123456789"}
-    for name, images, labels in (
-        ("mnist.npz", "train_images", "train_labels"),
-        ("optdigits.npz", "images", "labels"),
-    ):
+    return _cut(folder, ("mnist.npz", "train_images", "train_labels"), ("optdigits.npz", "images", "labels"))
+
+
+def load_test_scans(folder: Path) -> Scans:
+    """MNIST's test digits, cut to the ink; never to be trained on."""
+    return _cut(folder, ("mnist.npz", "test_images", "test_labels"))
+
+
+def _cut(folder: Path, *sources: tuple[str, str, str]) -> Scans:
+    found: Scans = {digit: [] for digit in "0123456789"}
+    for name, images, labels in sources:
         with np.load(folder / name) as archive:
             pictures, digits = archive[images], archive[labels]
         for picture, digit in zip(pictures, digits, strict=True):

@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 from PIL import Image, ImageDraw
 
-from ingest.training.ink import Glyph, Points, Writer
+from ingest.training.ink import Glyph, Points, Writer, round_corners
 
 HEIGHT = 48  # the reader's input, px
 DOUBLE = 2  # layers are drawn so many times larger
@@ -43,9 +43,7 @@ class Sources:
     scans: Mapping[str, Sequence[npt.NDArray[np.uint8]]]
 
     @classmethod
-    def of(
-        cls, writers: Sequence[Writer], scans: Mapping[str, Sequence[npt.NDArray[np.uint8]]]
-    ) -> "Sources":
+    def of(cls, writers: Sequence[Writer], scans: Mapping[str, Sequence[npt.NDArray[np.uint8]]]) -> "Sources":
         # The square root keeps the few writers of hundreds of digits from drowning the rest.
         counts = np.sqrt([min(writer.count, 250) for writer in writers])
         return cls(writers, counts / counts.sum(), scans)
@@ -121,7 +119,9 @@ def _jolt(points: Points, rng: np.random.Generator, amount: float) -> Points:
     bent = points.copy()
     for axis in range(2):
         for other in range(2):
-            bent[:, axis] += waves[axis, other] * np.sin(pace[axis, other] * points[:, other] + phase[axis, other])
+            bent[:, axis] += waves[axis, other] * np.sin(
+                pace[axis, other] * points[:, other] + phase[axis, other]
+            )
     return bent
 
 
@@ -277,7 +277,9 @@ def _put_scan(
         board = Image.new("L", (grown.width + 2 * pad, grown.height), 0)
         board.paste(grown, (pad, 0))
         board = board.transform(
-            board.size, Image.Transform.AFFINE, (1, slant, -slant * tall / 2, 0, 1, 0),
+            board.size,
+            Image.Transform.AFFINE,
+            (1, slant, -slant * tall / 2, 0, 1, 0),
             Image.Resampling.BILINEAR,
         )
         box = board.getbbox()
@@ -286,9 +288,7 @@ def _put_scan(
     room = width * DOUBLE - 6
     shrink = min(1.0, room / max(total, 1))
     if shrink < 1:
-        parts = [
-            p.resize((max(2, int(p.width * shrink)), max(4, int(p.height * shrink)))) for p in parts
-        ]
+        parts = [p.resize((max(2, int(p.width * shrink)), max(4, int(p.height * shrink)))) for p in parts]
         total, height = total * shrink, height * shrink
     x = 3 + (room - total) * float(np.clip(rng.normal(0.5, 0.2), 0, 1))
     middle = HEIGHT * DOUBLE / 2 + float(rng.normal(0, 1)) * max(0.0, HEIGHT * DOUBLE - 6 - height) / 6
@@ -328,14 +328,7 @@ def _strike(strokes: Sequence[Points], rng: np.random.Generator) -> list[Points]
         ]
     turns = int(rng.integers(6, 22))
     back = [spot(i / turns, (i % 2) * 0.9 + float(rng.normal(0.05, 0.12))) for i in range(turns)]
-    return [round_scrawl(np.array(back, np.float32))]
-
-
-def round_scrawl(points: Points) -> Points:
-    """A zigzag with soft turns."""
-    from ingest.training.ink import round_corners
-
-    return round_corners(points, 2)
+    return [round_corners(np.array(back, np.float32), 2)]
 
 
 def _doodle(width: int, rng: np.random.Generator) -> list[Points]:
@@ -365,7 +358,9 @@ def _doodle(width: int, rng: np.random.Generator) -> list[Points]:
         found = [np.stack([cx + r * np.cos(a), cy + r * np.sin(a)], axis=1)]
     elif kind == 4:
         x = np.linspace(0.1 * w, rng.uniform(0.5, 0.9) * w, 60)
-        wave = cy + rng.uniform(0.1, 0.3) * h * np.sin(x / rng.uniform(3, 9)) + np.cumsum(rng.normal(0, 1, 60))
+        wave = (
+            cy + rng.uniform(0.1, 0.3) * h * np.sin(x / rng.uniform(3, 9)) + np.cumsum(rng.normal(0, 1, 60))
+        )
         found = [np.stack([x, wave], axis=1)]
     else:
         steps = rng.normal(0, 12, (int(rng.integers(8, 40)), 2))
@@ -389,7 +384,9 @@ def draw(sources: Sources, width: int, long: bool, rng: np.random.Generator) -> 
         _put_neighbour(pencil, sources, width, rng)
     if kind < 0.04:
         if rng.random() < 0.4:  # a faint thing rubbed out and nothing written since
-            ghost, scale = _place(write_strokes(sources, some_text(rng, False), rng).strokes, width, rng, height)
+            ghost, scale = _place(
+                write_strokes(sources, some_text(rng, False), rng).strokes, width, rng, height
+            )
             for p in ghost:
                 pencil.stroke(1, p, pen * scale)
         return Drawn(pencil.layers(), "")

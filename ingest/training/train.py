@@ -13,6 +13,7 @@ import math
 import os
 import threading
 import time
+from collections import Counter
 from collections.abc import Iterable, Iterator
 from itertools import pairwise
 from pathlib import Path
@@ -140,25 +141,13 @@ def where_time_goes(net: Net, store: Store, rng: np.random.Generator) -> None:
 def measure(net: Net, data: Path, part: Part, device: torch.device, count: int = 4800) -> dict[str, float]:
     """Whole-string figures on strings drawn from a part's writers, worn as in training."""
     net.eval()
-    strings = Strings(data, part, seed=99)
-    strings.sources = Sources(strings.sources.writers, strings.sources.weights, {})
     rng = np.random.default_rng(7)
     torch.manual_seed(7)
-    tally = {"strings": 0, "right": 0, "short": 0, "short_right": 0, "not": 0, "not_let_through": 0}
-    from ingest.training import strings as drawing
-
-    scans = ink.load_scans(data)
-    with np.load(data / "mnist.npz") as archive:  # test digits only, where scans are drawn at all
-        held = {d: [] for d in scans}
-        for picture, digit in zip(archive["test_images"], archive["test_labels"], strict=True):
-            rows, columns = np.any(picture > 40, axis=1), np.any(picture > 40, axis=0)
-            top, bottom = np.flatnonzero(rows)[[0, -1]]
-            left, right = np.flatnonzero(columns)[[0, -1]]
-            held[str(digit)].append(picture[top : bottom + 1, left : right + 1])
-    sources = Sources(strings.sources.writers, strings.sources.weights, held)
+    tally = Counter[str]()
+    sources = Sources.of(ink.load_writers(data, [part]), ink.load_test_scans(data))
     for _ in range(count // 240):
         long = bool(rng.random() < LONG_SHARE)
-        drawn = [drawing.draw(sources, WIDTHS[long], long, rng) for _ in range(240)]
+        drawn = [draw(sources, WIDTHS[long], long, rng) for _ in range(240)]
         layers, _, _, _ = pack(drawn)
         scores, is_number = net(wear.even_out(wear.photograph(wear.bend(layers.to(device).float() / 255))))
         for one, text, sure in zip(drawn, decode(scores), torch.sigmoid(is_number).tolist(), strict=True):
@@ -211,8 +200,8 @@ def main() -> None:
     torch.manual_seed(args.seed)
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     torch.backends.cudnn.benchmark = True
-    channels = tuple(int(c) for c in args.channels.split(","))
-    net = Net(channels).to(device, memory_format=torch.channels_last)
+    a, b, c, d = (int(channels) for channels in args.channels.split(","))
+    net = Net((a, b, c, d)).to(device, memory_format=torch.channels_last)
     if args.start:
         net.load_state_dict(torch.load(args.start, map_location=device))
     mean = torch.optim.swa_utils.AveragedModel(
@@ -221,7 +210,10 @@ def main() -> None:
     optimiser = torch.optim.AdamW(net.parameters(), lr=args.rate, weight_decay=0.02)
     workers = args.workers or max(1, (os.cpu_count() or 2) - 1)
     chunks = DataLoader(
-        Strings(args.data, "train", args.seed), batch_size=None, num_workers=workers, prefetch_factor=8,
+        Strings(args.data, "train", args.seed),
+        batch_size=None,
+        num_workers=workers,
+        prefetch_factor=8,
         pin_memory=device.type == "cuda",
     )
     store = Store(chunks, device)
@@ -248,11 +240,19 @@ def main() -> None:
         step += 1
         if now - said > 20:
             said = now
-            print(f"{now:6.0f} s  step {step}  drawn {store.drawn:,}  loss {float(loss.detach()):.4f}", flush=True)
+            print(
+                f"{now:6.0f} s  step {step}  drawn {store.drawn:,}  loss {float(loss.detach()):.4f}",
+                flush=True,
+            )
     drawn = store.drawn
     best = mean.module
     args.out.mkdir(parents=True, exist_ok=True)
-    report = {"drawn": drawn, "steps": step, "channels": list(channels), "parameters": sum(p.numel() for p in best.parameters())}
+    report = {
+        "drawn": drawn,
+        "steps": step,
+        "channels": [a, b, c, d],
+        "parameters": sum(p.numel() for p in best.parameters()),
+    }
     for part in ("calibrate", "test"):
         report[part] = measure(best, args.data, part, device)
     torch.save(best.state_dict(), args.out / "numerals.pt")

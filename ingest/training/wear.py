@@ -27,7 +27,7 @@ def _clouds(n: int, height: int, width: int, cell: float, device: torch.device) 
 
 
 def bend(layers: Tensor) -> Tensor:
-    """Small turns, scalings, perspective and elastic change; then half the size. (n, 3, 2h, 2w) to (n, 3, h, w)."""
+    """Small turns, scalings and elastic change; then half the size: (n, 3, 2h, 2w) to (n, 3, h, w)."""
     n, _, height, width = layers.shape
     device = layers.device
     turn = torch.randn(n, device=device) * 0.03
@@ -151,8 +151,8 @@ def photograph(layers: Tensor) -> Tensor:
     if float(torch.rand(1)) < 0.25:
         picture = _coarse(picture)
     # A camera's noise stays below what the eye can still read through.
-    strength = _uniform(n, 0, 1, device) ** 2 * (0.01 + 0.12 * darkness * paper.mean(dim=(2, 3), keepdim=True))
-    noise = torch.randn(n, 1, height, width, device=device) * strength
+    legible = 0.01 + 0.12 * darkness * paper.mean(dim=(2, 3), keepdim=True)
+    noise = torch.randn(n, 1, height, width, device=device) * legible * _uniform(n, 0, 1, device) ** 2
     picture = (picture + noise).clamp(0, 1)
     if float(torch.rand(1)) < 0.6:
         picture = _jpeg(picture)
