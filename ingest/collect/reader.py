@@ -9,6 +9,7 @@ from typing import TypeAlias
 
 import cv2
 import pillow_heif
+from threadpoolctl import threadpool_limits
 
 from ingest.chart.layout import Layout
 from ingest.collect.pictures import open_pages
@@ -59,6 +60,7 @@ def start(
     # other's way. Tesseract is a program of its own and listens to OpenMP's variable.
     os.environ["OMP_THREAD_LIMIT"] = "1"
     cv2.setNumThreads(1)
+    threadpool_limits(1)  # numpy's linear algebra
     pillow_heif.options.DECODE_THREADS = 1
     return partial(read_return, make_reader(layouts, chart_layouts))
 
