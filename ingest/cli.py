@@ -12,6 +12,7 @@ import click
 
 from ingest import __version__
 from ingest.errors import DayboxError, ExitCode
+from ingest.printable import printable
 
 # In the order in which a month goes. The lines stand here, and not in the modules, so that help
 # starts without loading a room, and so without OpenCV, pandas and onnxruntime.
@@ -75,7 +76,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         )
         sys.stdout.flush()  # so that a reader that has gone shows now, not at interpreter exit
     except DayboxError as refusal:
-        click.echo(f"error: {refusal}", err=True)
+        click.echo(f"error: {printable(str(refusal))}", err=True)
         return refusal.exit_code
     except click.ClickException as usage:
         usage.show()

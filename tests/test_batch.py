@@ -179,6 +179,13 @@ def test_the_challenges_own_files_are_not_taken_for_returns(ledger: Ledger) -> N
     assert collect(ledger, [folder.parent]).files == 1
 
 
+def test_a_name_as_long_as_names_may_be_costs_nothing(ledger: Ledger, pile: Path) -> None:
+    for name in ("a" * 251 + ".jpg", "ш" * 125 + ".jpg", "z.jpg"):  # at most 255 bytes
+        (pile / name).write_bytes(told(Tone.READ, 400 + len(name)))
+    summary = collect(ledger, [pile])
+    assert (summary.files, summary.pages, summary.lost) == (3, 3, ())
+
+
 # -- what goes wrong ----------------------------------------------------------------------------------
 
 

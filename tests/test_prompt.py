@@ -24,7 +24,7 @@ from ingest.check.book import Flag, Question
 from ingest.errors import LedgerError
 from ingest.review.ahead import CropsAhead, Cutter
 from ingest.review.graphics import Graphics
-from ingest.review.lines import ask_in_lines, printable
+from ingest.review.lines import ask_in_lines
 from ingest.review.prompt import LOOK_S, Prompt, matching, parse_minutes
 from ingest.review.screen import Screen
 from ingest.review.viewer import opener
@@ -500,10 +500,6 @@ def test_lines_end_after_the_last_question() -> None:
         written = type_lines(prompt, ["25", "", "never read"])
     assert "settled" in "".join(written)
     assert written.count("> ") == 1
-
-
-def test_names_of_files_cannot_steer_the_terminal() -> None:
-    assert printable("a\x1b[2Jb\a é") == "a?[2Jb? é"
 
 
 # Words

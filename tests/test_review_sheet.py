@@ -316,6 +316,11 @@ def test_a_box_settled_meanwhile_takes_a_persons_word(ledger: Ledger, tmp_path: 
         ("S2,day:2027-10-05,,,x/page-1.png,25", 'S2 has no box "day:2027-10-05"'),
         (",chart,,,holiday.jpg,S2", 'the picture "holiday.jpg" does not tell which page'),
         (",chart,,,x-pictures/page-55.png,S2", "nothing is asked about page 55 any more"),
+        # longer than any number that Python reads
+        (ROW_DAY + "1" * 5000, f'"{"1" * 120}…" is neither'),
+        ("1" * 5000 + ",day:2027-10-05,,,,25", f'there is no student "{"1" * 120}…"'),
+        (f",chart,,,page-{'1' * 5000}.png,S2", 'the picture "page-1111'),
+        (ROW_DAY + "25" + " " * 5000 + "m", f'"25{" " * 118}…" is neither'),
     ],
 )
 def test_one_bad_row_is_named_by_its_line_and_nothing_is_taken(

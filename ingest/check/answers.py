@@ -9,6 +9,7 @@ BLANK = "blank"
 NOT_OURS = "not ours"
 
 MINUTES_IN_A_DAY = 1440
+MOST_DIGITS = 9  # of any number that people type; Python refuses to look at thousands
 _MOST = {"week": 7 * MINUTES_IN_A_DAY, "month": 31 * MINUTES_IN_A_DAY}  # else one day's
 
 
@@ -24,7 +25,7 @@ def parse_answer(box: str, text: str, students: Mapping[str, Student]) -> str:
     if plain.casefold() == BLANK:
         return BLANK
     most = _MOST.get(box.partition(":")[0], MINUTES_IN_A_DAY)
-    if plain.isascii() and plain.isdecimal() and int(plain) <= most:
+    if plain.isascii() and plain.isdecimal() and len(plain) <= MOST_DIGITS and int(plain) <= most:
         return str(int(plain))
     raise AnswerError(
         f'"{plain}" is no answer for the box {box}: give whole minutes from 0 to {most}, or "{BLANK}" if '

@@ -98,10 +98,7 @@ def weigh(sums: Sums, most_per_day: int, slips: float = SLIPS) -> Sums:
     for_unknown_day = for_day[:, :, : most_per_day + 1].mean(axis=2)
     weeks = [
         Week(
-            [
-                _weigh_day(box, for_day[i, j], float(for_unknown_day[i, j]))
-                for j, box in enumerate(week.days)
-            ],
+            [_weigh_day(box, for_day[i, j], float(for_unknown_day[i, j])) for j, box in enumerate(week.days)],
             _weigh_total(week.total, for_total[i, : tops[i] + 1], float(for_silence[i]), slips),
         )
         for i, week in enumerate(sums.weeks)
@@ -194,9 +191,7 @@ def _weighed(box: Candidates, weight: Callable[[Candidate], float], left_over: f
     whole = sum(products) + _left_over(box) * left_over
     if whole <= 0:  # no candidates, or the whole chart is impossible to floating point
         return tuple(box)
-    weighed = [
-        Candidate(c.value, c.text, product / whole) for c, product in zip(box, products, strict=True)
-    ]
+    weighed = [Candidate(c.value, c.text, product / whole) for c, product in zip(box, products, strict=True)]
     return tuple(sorted(weighed, key=lambda c: -c.probability))
 
 

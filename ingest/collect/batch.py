@@ -165,7 +165,8 @@ def _take_in(ledger: Ledger, paths: Sequence[Path], on_progress: Progress) -> _T
 
 def _is_own(folder: Path, path: Path) -> bool:
     """Whether a path is the challenge's own: someone may collect the folder that the challenge is in."""
-    if path.with_suffix(".layout.json").exists():  # charts as they were printed, not as they came back
+    # Charts as they were printed, not as they came back. os.path: a name may be too long to be asked about.
+    if os.path.exists(path.with_suffix(".layout.json")):
         return True
     return path.parent == folder and (
         path.name in ("originals", "pages")

@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import IO, TypeAlias
 
 from ingest.collect.signature import HEAD_BYTES, Form, form_of, name_of
+from ingest.printable import steers
 
 Stream: TypeAlias = IO[bytes]
 
@@ -413,16 +414,10 @@ def shown(name: str) -> str:
     """A name from outside, fit to be shown and stored: no control characters, no lone surrogates."""
     parts = []
     for part in _parts(unicodedata.normalize("NFC", name)):
-        clean = "".join("\N{REPLACEMENT CHARACTER}" if _is_control(c) else c for c in part)
+        clean = "".join("\N{REPLACEMENT CHARACTER}" if steers(c) else c for c in part)
         if len(clean) > _PART_LETTERS:
             clean = f"{clean[: _PART_LETTERS // 2]}…{clean[-_PART_LETTERS // 2 :]}"
         parts.append(clean)
     label = "/".join(parts)
     return label if len(label) <= _LABEL_LETTERS else f"…{label[-_LABEL_LETTERS:]}"
 
-
-_JOINERS = "\N{ZERO WIDTH NON-JOINER}\N{ZERO WIDTH JOINER}"  # part of Persian and Indic spelling
-
-
-def _is_control(letter: str) -> bool:
-    return letter not in _JOINERS and unicodedata.category(letter) in ("Cc", "Cf", "Cs", "Zl", "Zp")

@@ -19,6 +19,7 @@ from ingest.errors import ExitCode
 from ingest.ledger.store import Ledger
 from ingest.plan.challenge import load_challenge
 from ingest.plan.roster import load_roster
+from ingest.printable import printable
 
 LISTED_MOST = 40  # a longer list runs off the screen, and the ledger has it all
 
@@ -44,7 +45,7 @@ def command(paths: tuple[Path, ...], folder: Path, workers: int | None) -> None:
         with _progress() as on_progress:
             summary = batch.collect(ledger, paths, workers=workers, on_progress=on_progress)
     for line in _lines(summary):
-        click.echo(_wrapped(line))
+        click.echo(_wrapped(printable(line)))
     if summary.lost:
         raise click.exceptions.Exit(ExitCode.SOME_UNREADABLE)
 

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from ingest.check.book import Question
 from ingest.errors import DayboxError
 from ingest.plan.roster import Student
+from ingest.printable import printable
 from ingest.review.picture import shading
 from ingest.review.prompt import Prompt
 from ingest.review.wording import end_text, help_text
@@ -69,11 +70,6 @@ def _show(prompt: Prompt, write: Callable[[str], None], columns: int, rows: int)
     for line in (*why, *picture):
         write(printable(line))
     write("  ".join(f"{letter} {does}" for letter, does in prompt.letters.items()))
-
-
-def printable(text: str) -> str:
-    """The text without what would steer the terminal: names of files come from strangers."""
-    return "".join(letter if letter.isprintable() else "?" for letter in text)
 
 
 def _label(prompt: Prompt) -> str:

@@ -20,7 +20,9 @@ COLUMNS = ("student_id", "box", "suggestion", "why", "picture", "answer")
 
 _NEEDED = frozenset({"student_id", "box", "answer"})
 _HEADER_WITHIN = 20  # rows from the top in which the header is looked for: people put titles above tables
-_PICTURE = re.compile(r"page-(\d+)(?:-[^/\\]*)?\.png$", re.IGNORECASE)
+MOST_BYTES = 50_000_000  # ten times what 500 charts of which every box is asked about would take
+LONGEST = 120  # letters of an id, a box or an answer; ids have 100 at most
+_PICTURE = re.compile(r"page-(\d{1,18})(?:-[^/\\]*)?\.png$", re.IGNORECASE)
 _WHOLE = re.compile(r"(\d+)[.,]0+")  # how a spreadsheet may write a whole number back
 
 
@@ -144,6 +146,10 @@ class _Row:
 def _rows(path: Path) -> Iterator[_Row]:
     """The rows below the header; wholly empty ones are left out. Raises AnswerError."""
     try:
+        if path.stat().st_size > MOST_BYTES:
+            raise AnswerError(
+                f"{path} is too large for a review sheet. Give the file that `daybox review --sheet` wrote."
+            )
         text = _decoded(path.read_bytes())
     except OSError as error:
         raise AnswerError(
@@ -154,7 +160,12 @@ def _rows(path: Path) -> Iterator[_Row]:
         row = {name: cells[at].strip() if at < len(cells) else "" for name, at in columns.items()}
         if any(row.values()):
             box = row["box"].casefold()
-            yield _Row(line, row["student_id"], box, row.get("picture", ""), row["answer"])
+            yield _Row(line, _cut(row["student_id"]), _cut(box), row.get("picture", ""), _cut(row["answer"]))
+
+
+def _cut(text: str) -> str:
+    """The text, at most LONGEST letters of it; what was cut is marked, so that it means nothing else."""
+    return text if len(text) <= LONGEST else f"{text[:LONGEST]}…"
 
 
 def _decoded(data: bytes) -> str:
