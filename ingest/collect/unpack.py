@@ -420,4 +420,3 @@ def shown(name: str) -> str:
         parts.append(clean)
     label = "/".join(parts)
     return label if len(label) <= _LABEL_LETTERS else f"…{label[-_LABEL_LETTERS:]}"
-
