@@ -1,6 +1,7 @@
 """Where a box is written in, and how dark, whatever the light, the paper and the printed frame do."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import cv2
 import numpy as np
@@ -102,14 +103,23 @@ def _lit_paper(grey: Darkness) -> Darkness:
     rim = cell // 4  # closing is wrong at the very edge
     core = closed[rim : len(closed) - rim, rim : closed.shape[1] - rim]
     seen = cv2.resize(core, (_COLUMNS, _ROWS), interpolation=cv2.INTER_AREA)
+    fit, surface = _surfaces(height, width, rim, core.shape, closed.shape)
+    return (surface @ (fit @ seen.ravel())).reshape(height, width)
+
+
+@lru_cache(maxsize=64)  # the boxes of a chart come in a handful of sizes
+def _surfaces(
+    height: int, width: int, rim: int, core: tuple[int, int], closed: tuple[int, int]
+) -> tuple[Darkness, Darkness]:
+    """(6, grid) from what the grid shows to a quadratic's weights; (height x width, 6) from those to px."""
     y, x = np.meshgrid(
-        (rim + (np.arange(_ROWS) + 0.5) / _ROWS * core.shape[0]) / closed.shape[0],
-        (rim + (np.arange(_COLUMNS) + 0.5) / _COLUMNS * core.shape[1]) / closed.shape[1],
+        (rim + (np.arange(_ROWS) + 0.5) / _ROWS * core[0]) / closed[0],
+        (rim + (np.arange(_COLUMNS) + 0.5) / _COLUMNS * core[1]) / closed[1],
         indexing="ij",
     )
-    weights, *_ = np.linalg.lstsq(_quadratic(x, y), seen.ravel(), rcond=None)
+    fit = np.linalg.pinv(_quadratic(x, y))
     y, x = np.meshgrid((np.arange(height) + 0.5) / height, (np.arange(width) + 0.5) / width, indexing="ij")
-    return (_quadratic(x, y) @ weights).reshape(height, width).astype(np.float32)
+    return fit.astype(np.float32), _quadratic(x, y).astype(np.float32)
 
 
 def _quadratic(x: npt.NDArray[np.float64], y: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
