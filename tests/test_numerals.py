@@ -176,8 +176,14 @@ def test_pictures_named_on_the_command_line(
 ) -> None:
     path = tmp_path_factory.mktemp("crops") / "a.png"
     cv2.imwrite(str(path), with_digits(paper()))
+    broken = path.with_name("b.png")
+    broken.write_bytes(b"no picture")
     assert main([str(path)]) == 0
-    header, row = csv.reader(io.StringIO(capsys.readouterr().out))
+    capsys.readouterr()
+    assert main([str(broken), str(path)]) == 1
+    printed = capsys.readouterr()
+    assert "b.png cannot be opened" in printed.err
+    header, row = csv.reader(io.StringIO(printed.out))
     assert header == ["file", "text", "confidence"]
     assert row[:2] == [str(path), "25"]
     assert 0.3 < float(row[2]) <= 1

@@ -166,9 +166,15 @@ def main(argv: Sequence[str] | None = None) -> int:
     reader = Numerals(model_bytes(), calibration)
     rows = csv.writer(sys.stdout)
     rows.writerow(["file", "text", "confidence"])
+    failed = 0
     for path in paths:
-        with Image.open(Path(path)) as picture:
-            crop = np.asarray(picture.convert("L"))
+        try:
+            with Image.open(Path(path)) as picture:
+                crop = np.asarray(picture.convert("L"))
+        except (OSError, ValueError, Image.DecompressionBombError) as error:
+            print(f"error: {path} cannot be opened as a picture ({error}); it was left out.", file=sys.stderr)
+            failed = 1
+            continue
         flat = flatten(crop, 0)
         ink = find_ink(flat)
         if ink is None:
@@ -176,7 +182,7 @@ def main(argv: Sequence[str] | None = None) -> int:
             continue
         best = candidates_of(reader.score([view_of(flat.picture, ink)])[0], calibration)[0]
         rows.writerow([path, best.text, f"{best.probability:.4f}"])
-    return 0
+    return failed
 
 
 if __name__ == "__main__":
