@@ -150,6 +150,7 @@ def test_title_follows_month_and_language() -> None:
         ("[grade]\npoints = inf", "grade.points must be a number, not inf"),
         ("[grade]\npoints = nan", "grade.points must be"),
         ("[grade]\npoints = 0", "grade.points must be more than 0, not 0"),
+        ("[grade]\npoints = 1e308", "grade.points must be"),
         ("[grade]\nrule = 'all'", 'grade.rule must be "met" or "share", not "all"'),
         ("days = 3", "days must be a section that opens with [days], not 3"),
         ("title = 10", "title must be text in quotation marks, not 10"),

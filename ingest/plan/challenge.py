@@ -102,7 +102,7 @@ class HandIn(_Section):
 
 
 class Grade(_Section):
-    points: Annotated[float, Field(gt=0, allow_inf_nan=False, strict=True)] = 10.0
+    points: Annotated[float, Field(gt=0, le=100_000, allow_inf_nan=False, strict=True)] = 10.0
     rule: Literal["met", "share"] = "met"
 
 
