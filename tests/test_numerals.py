@@ -121,6 +121,16 @@ def test_the_frame_is_lifted_and_strokes_across_it_stay() -> None:
     assert abs(float(bare[30:70, 90:150].mean()) - 235) < 2
 
 
+def test_a_speck_of_dirt_is_not_writing_and_a_dash_is(numerals: Numerals) -> None:
+    speck, dash = framed(paper()), framed(paper())
+    cv2.circle(speck, (90, 50), 3, 60, -1)
+    cv2.line(dash, (70, 52), (105, 49), 60, 4, cv2.LINE_AA)
+    (dirt, _), (nothing, _) = numerals.read([speck, dash], [Kind.MINUTES] * 2)
+    assert dirt[0].text == ""
+    assert (nothing[0].text, nothing[0].value) == ("-", 0)
+    assert nothing[0].probability >= 0.99
+
+
 def test_initials_are_only_seen(numerals: Numerals) -> None:
     read = numerals.read([framed(paper()), with_digits(framed(paper()), "AB")], [Kind.MARK, Kind.MARK])
     assert [found[0].text for found, _ in read] == ["", "?"]

@@ -19,7 +19,7 @@ POOR_FIT_MM = 1.0
 # From here on its boxes may show what stands elsewhere on the page.
 HOPELESS_FIT_MM = 1.9
 # What is left of each probability on a poor page: under SURE, so that only sums can make it sure again.
-POOR_FIT_TRUST = 0.98
+POOR_FIT_TRUST = SURE - 0.01
 # And on a hopeless one: so little that not even the sums may settle a box.
 HOPELESS_FIT_TRUST = 0.02
 

@@ -5,8 +5,12 @@ import math
 from dataclasses import dataclass
 from importlib import resources
 
-SURE: float = 0.995
-"""Least probability of the best candidate, given the whole chart, at which a box is not asked about."""
+SURE: float = 0.97
+"""Least probability of the best candidate, given the whole chart, at which a box is not asked about.
+
+Of 8,654 boxes by calibrating hands, 94 in 100 are that sure before the sums have their say; 1 in 280 of
+those is wrong, or 1 in 1,000 without two hands whose 4 is anybody's 9. The sums catch most of these.
+"""
 
 _LEAST = 1e-9
 

@@ -19,6 +19,8 @@ PAPER_CELL = 15  # px of the reader's input; wider than any stroke
 # demo's camera: written boxes 0.096 and 4.9 at the least; nine blank ones in ten at most 0.05 and 4.4.
 # Under both of either pair a box is blank for sure; anything else the net must say.
 _SURELY_BLANK = ((0.04, 6.0), (0.08, 3.6))
+# A mark smaller than this share of the crop's height each way, not two millimetres, is dirt, not writing.
+_SPECK = 0.12
 # From this grain on strokes cannot be told from the paper by their outline.
 _GRAINY = 0.03
 
@@ -142,6 +144,14 @@ class Ink:
     share: float
     clear: bool
 
+    @property
+    def width(self) -> int:
+        return self.right - self.left
+
+    @property
+    def height(self) -> int:
+        return self.bottom - self.top
+
 
 def find_ink(flat: Flattened) -> Ink | None:
     """The writing in a box, or None where it is surely empty."""
@@ -169,7 +179,7 @@ def find_ink(flat: Flattened) -> Ink | None:
     kept = kept[kept[:, cv2.CC_STAT_AREA] >= 0.04 * kept[:, cv2.CC_STAT_AREA].max()]
     left, top = kept[:, cv2.CC_STAT_LEFT], kept[:, cv2.CC_STAT_TOP]
     right, bottom = left + kept[:, cv2.CC_STAT_WIDTH], top + kept[:, cv2.CC_STAT_HEIGHT]
-    return Ink(
+    ink = Ink(
         left=int(left.min()) + edge,
         top=int(top.min()) + edge,
         right=int(right.max()) + edge,
@@ -177,3 +187,4 @@ def find_ink(flat: Flattened) -> Ink | None:
         share=float(kept[:, cv2.CC_STAT_AREA].sum()) / inside.size,
         clear=True,
     )
+    return None if max(ink.width, ink.height) < _SPECK * height else ink
