@@ -8,6 +8,7 @@ import pytest
 
 from ingest.cli import main
 from ingest.ledger.store import Ledger
+from ingest.shipped import templates
 
 ROSTER = """student_id,first_name,last_name,section
 S001,Zoë,Ñandú,Winds 1
@@ -119,3 +120,14 @@ def test_missing_plan_design_or_language_is_refused(folder: Path, capsys: pytest
     assert run(folder) == 1
     assert "challenge.toml" in capsys.readouterr().err
     assert {path.name for path in folder.iterdir()} == {"roster.csv"}
+
+
+def test_a_month_of_which_nothing_could_be_drawn_may_still_be_changed(folder: Path) -> None:
+    plan, own = folder / "challenge.toml", folder / "my.toml"
+    shipped = (templates() / "minutes.toml").read_text(encoding="utf-8")
+    own.write_text(shipped.replace("[words.es]", "[words.tlh]"), encoding="utf-8")  # no calendar has it
+    text = plan.read_text(encoding="utf-8")
+    plan.write_text(text + 'design = "my.toml"\nlanguage = "tlh"\n', encoding="utf-8")
+    assert run(folder) == 1
+    plan.write_text(text.replace("2027-10", "2027-11"), encoding="utf-8")
+    assert run(folder) == 0

@@ -10,6 +10,7 @@ from ingest.chart.charts import Chart, assign_codes, choose_students, layout_fil
 from ingest.chart.design import load_design
 from ingest.chart.drawing import draw_charts
 from ingest.chart.layout import lay_out
+from ingest.chart.printed import refuse_another_plan
 from ingest.commands import folder_option
 from ingest.ledger.records import ChartRecord
 from ingest.ledger.store import Ledger
@@ -54,12 +55,15 @@ def command(
     pdf = out or folder / "charts.pdf"
 
     with Ledger.open(folder) as ledger:
+        kept = ledger.layouts()
+        refuse_another_plan(kept.values(), challenge)
         ledger.sync_roster(roster)
-        key = ledger.add_layout(layout)
         known = ledger.charts()
-        printed = {c.student_id: c.code for c in known if c.student_id and c.layout == key}
+        printed = {c.student_id: c.code for c in known if c.student_id and kept.get(c.layout) == layout}
         charts = assign_codes(students, spare, printed, {chart.code for chart in known})
         drawn = draw_charts(challenge, design, layout, charts)
+        # Only what could be drawn: a layout in the ledger says that charts like it are out there.
+        key = ledger.add_layout(layout)
         # The ledger first: a chart that it does not know must never reach a printer.
         ledger.add_charts([ChartRecord(c.code, c.student.id if c.student else None, key) for c in charts])
     places = pdf.with_suffix(".layout.json")

@@ -12,6 +12,7 @@ import click
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TaskID, TextColumn, TimeRemainingColumn
 
+from ingest.chart.printed import refuse_another_plan
 from ingest.collect import batch
 from ingest.collect.batch import Summary, Unread
 from ingest.commands import folder_option
@@ -38,9 +39,10 @@ def command(paths: tuple[Path, ...], folder: Path, workers: int | None) -> None:
     read is listed and kept; the exit code is 3 then.
     """
     batch.check_paths(paths)
-    load_challenge(folder)  # refuse a wrong folder before anything is copied
+    challenge = load_challenge(folder)  # refuse a wrong folder before anything is copied
     students = load_roster(folder / "roster.csv")
     with Ledger.open(folder) as ledger:
+        refuse_another_plan(ledger.layouts().values(), challenge)
         ledger.sync_roster(students)
         with _progress() as on_progress:
             summary = batch.collect(ledger, paths, workers=workers, on_progress=on_progress)

@@ -5,6 +5,7 @@ from pathlib import Path
 import click
 
 from ingest.cells import write_whole
+from ingest.chart.printed import refuse_another_plan
 from ingest.check.bookkeeper import Bookkeeper
 from ingest.commands import folder_option
 from ingest.ledger.store import Ledger
@@ -31,6 +32,7 @@ def command(folder: Path, out: Path | None) -> None:
     challenge = load_challenge(folder)
     students = load_roster(folder / "roster.csv")
     with Ledger.open(folder, create=False) as ledger:
+        refuse_another_plan(ledger.layouts().values(), challenge)
         ledger.sync_roster(students)
         book = Bookkeeper(ledger, challenge).book
         content = readings(book, ledger.returns(), ledger.pages())

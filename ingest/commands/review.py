@@ -8,6 +8,7 @@ from pathlib import Path
 
 import click
 
+from ingest.chart.printed import refuse_another_plan
 from ingest.check.book import Question
 from ingest.check.bookkeeper import Bookkeeper
 from ingest.commands import folder_option
@@ -51,6 +52,7 @@ def command(folder: Path, sheet: Path | None, answers: Path | None) -> None:
     challenge = load_challenge(folder)
     students = load_roster(folder / "roster.csv")
     with Ledger.open(folder, create=False) as ledger:
+        refuse_another_plan(ledger.layouts().values(), challenge)
         ledger.sync_roster(students)
         keeper = Bookkeeper(ledger, challenge)
         if answers:

@@ -6,6 +6,7 @@ from pathlib import Path
 import click
 from rich.console import Console
 
+from ingest.chart.printed import refuse_another_plan
 from ingest.check.bookkeeper import Bookkeeper
 from ingest.commands import folder_option
 from ingest.ledger.store import Ledger
@@ -21,6 +22,7 @@ def command(folder: Path) -> None:
     challenge = load_challenge(folder)
     students = load_roster(folder / "roster.csv")
     with Ledger.open(folder, create=False) as ledger:
+        refuse_another_plan(ledger.layouts().values(), challenge)
         ledger.sync_roster(students)
         page = status(
             Bookkeeper(ledger, challenge).book,
