@@ -9,7 +9,18 @@ import cv2
 import numpy as np
 import pandas as pd
 import pytest
-from books import answered, book, challenge_folder, flagged, october, page_question, read, sheet, student
+from books import (
+    answered,
+    book,
+    challenge_folder,
+    flagged,
+    october,
+    page_question,
+    question,
+    read,
+    sheet,
+    student,
+)
 from PIL import Image
 
 from ingest.chart.design import load_design
@@ -192,6 +203,18 @@ def test_the_sheet_to_the_contract(ledger: Ledger, tmp_path: Path) -> None:
             assert picture.format == "PNG"
     frame = pd.read_csv(path, dtype=str, keep_default_na=False)
     assert frame.to_numpy().tolist() == table[1:]
+
+
+def test_what_the_screen_does_not_offer_the_sheet_does_not_either(ledger: Ledger, tmp_path: Path) -> None:
+    ana = sheet(student("S1"), [flagged(DAY, 450, confidence=0.99), flagged(OTHER, 30, confidence=0.99)])
+    hardly = replace(
+        question(ana, ana.boxes[DAY]), flags=(Flag("too-much", "450 minutes is more than 240."),)
+    )
+    unseen = replace(question(ana, ana.boxes[OTHER]), page_id=77)
+    stranger = page_question(2, suggestion="S999", confidence=0.99)
+    path = tmp_path / "r.csv"
+    write_sheet(path, book(ana, questions=[hardly, unseen, stranger]), ledger)
+    assert [row[2] for row in cells(path)[1:]] == ["", "", ""]
 
 
 def test_cells_that_a_spreadsheet_would_run_are_made_harmless(ledger: Ledger, tmp_path: Path) -> None:

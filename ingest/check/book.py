@@ -63,7 +63,7 @@ class Question:
     student_id: "" when it is unknown whose page it is.
     box: a box name, or "chart" for a question about a whole page.
     suggestion: what to offer ("25", "blank", a student id) or "". For boxes: the best guess, however
-        unsure; the prompt shows it only where confidence is at least 0.9.
+        unsure; `ingest.review.offer` says when a person is shown it.
     page_id: where the picture is.
     """
 

@@ -19,12 +19,8 @@ from ingest.plan.roster import Student
 from ingest.reading.values import Grey
 from ingest.review.ahead import CropsAhead, Key, key_of
 from ingest.review.crop import png
+from ingest.review.offer import offered
 from ingest.review.wording import box_words, minutes_words
-
-# A suggestion is offered only from this confidence on: people wave pre-filled values through.
-# Barchard & Verenikina 2013: checking a filled-in list by eye left more than 20 times the errors of
-# typing the numbers again.
-OFFER_FROM = 0.9
 
 # One key that answers does nothing so soon after a question appeared: nobody can have looked at the
 # picture yet, so it is a key held down or struck twice.  A hand answers a simple light after about
@@ -173,20 +169,14 @@ class Prompt:
 
     @property
     def _offered(self) -> str:
-        question = self.question
-        if question is None or question.confidence < OFFER_FROM:
+        if self.question is None:
             return ""
-        if any(flag.reason == "too-much" for flag in question.flags):
-            return ""  # surely read, but hardly meant: the one case where a wave-through would hurt most
         try:
             self.crop()
+            seen = True
         except DayboxError:
-            return ""  # what cannot be seen cannot be waved through
-        if self.about_chart:
-            known = question.suggestion in self._sheets or question.suggestion == NOT_OURS
-        else:
-            known = question.suggestion == BLANK or question.suggestion.isdecimal()
-        return question.suggestion if known else ""
+            seen = False
+        return offered(self.question, self._sheets, seen=seen)
 
     def student_words(self, student: Student) -> str:
         """A student as listed: name, section, id, and whether a page of theirs is in already."""

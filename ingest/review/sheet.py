@@ -14,7 +14,8 @@ from ingest.errors import AnswerError, LedgerError
 from ingest.ledger.records import AnswerRecord
 from ingest.ledger.store import Ledger
 from ingest.review.crop import PAGE_WIDTH_PX, Pictures, png
-from ingest.review.prompt import OFFER_FROM, Keeper, parse_minutes
+from ingest.review.offer import offered
+from ingest.review.prompt import Keeper, parse_minutes
 
 COLUMNS = ("student_id", "box", "suggestion", "why", "picture", "answer")
 
@@ -47,6 +48,7 @@ def write_sheet(path: Path, book: Book, ledger: Ledger) -> int:
     pictures = Pictures(ledger)
     folder = path.with_name(f"{path.stem}-pictures")
     folder.mkdir(parents=True, exist_ok=True)
+    students = {each.student.id for each in book.sheets}
     rows = []
     written = set()
     for question in book.questions:
@@ -58,8 +60,8 @@ def write_sheet(path: Path, book: Book, ledger: Ledger) -> int:
             written.add(name)
         else:
             why += " (There is no picture; look at the original.)"
-        offered = question.suggestion if question.confidence >= OFFER_FROM else ""
-        rows.append((question.student_id, question.box, offered, why, f"{folder.name}/{name}", ""))
+        suggestion = offered(question, students, seen=bool(picture))
+        rows.append((question.student_id, question.box, suggestion, why, f"{folder.name}/{name}", ""))
     write_whole(path, to_csv(COLUMNS, rows))
     for old in folder.iterdir():  # children's handwriting is not left lying about
         if _PICTURE.fullmatch(old.name) and old.name not in written:
