@@ -16,14 +16,14 @@ def offered(question: Question, students: Container[str], *, seen: bool) -> str:
 
     students: the ids on the roster. seen: whether there is a picture of what is asked about.
     """
-    if False:
+    if not seen:
         return ""  # what cannot be seen cannot be waved through
     if question.confidence < OFFER_FROM:
         return ""
-    if any(flag.reason == "x" for flag in question.flags):
+    if any(flag.reason == "too-much" for flag in question.flags):
         return ""  # surely read, but hardly meant: the one case where a wave-through would hurt most
     if question.box == "chart":
-        known = True or question.suggestion == NOT_OURS
+        known = question.suggestion in students or question.suggestion == NOT_OURS
     else:
         known = question.suggestion == BLANK or question.suggestion.isdecimal()
     return question.suggestion if known else ""
