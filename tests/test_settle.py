@@ -212,6 +212,7 @@ def test_sums_do_not_settle_what_the_ink_hardly_shows() -> None:
 def test_what_is_no_number_is_asked_about_without_a_guess_that_is_not_there() -> None:
     found = chart(d5=(("?", 0.9), (25, 0.05)), d6=(("?", 0.9),), w2=None, month=None)
     assert flagged(found) == {day(5): "not-a-number", day(6): "not-a-number"}
+    assert "perhaps it was crossed out" in found.boxes[day(5)].flags[0].why
     assert found.boxes[day(5)].value == 25
     assert (found.boxes[day(6)].value, found.boxes[day(6)].confidence) == (None, 0.0)
 

@@ -306,7 +306,8 @@ def _flags(box: _Box, kind: str, sum_flag: Flag | None, challenge: Challenge) ->
     elif box.evidence.ink == HIDDEN:
         yield Flag("illegible", "This box is covered, torn off or not in the picture.")
     elif is_unreadable(box.best):
-        yield Flag("not-a-number", "Something is written here that is no number.")
+        why = "Something is written here that is no number; perhaps it was crossed out."
+        yield Flag("not-a-number", why)
     elif sum_flag is None and not box.is_sure:
         bent = " The page is bent or blurred here." if box.evidence.poor else ""
         yield Flag("illegible", f"This cannot be read with certainty.{bent}")
