@@ -60,6 +60,19 @@ def test_counts_by_section_and_over_all() -> None:
     assert table["all"] == ["3", "2", "1", "1", "2"]
 
 
+def test_a_page_of_nobody_has_a_row_so_that_the_column_adds_up() -> None:
+    ana = sheet(student("S1"), month_of(PLAN, 15, d4=flagged("day:2027-10-04", 25)))
+    box = question(ana, ana.boxes["day:2027-10-04"])
+    of = book(ana, questions=[box, page_question(8, suggestion="S1"), page_question(9)])
+    lines = shown(of).partition("To review:")[0].splitlines()
+    assert [line.split()[-1] for line in lines if line.startswith(("Flutes", "nobody's yet", "all"))] == [
+        "2",
+        "1",
+        str(len(of.questions)),
+    ]
+    assert "nobody" not in shown(a_busy_book())
+
+
 def test_missing_students_are_named_and_a_long_list_is_cut() -> None:
     assert "FirstS3 LastS3" in shown(a_busy_book())
     here = sheet(student("S0"), month_of(PLAN, 15))

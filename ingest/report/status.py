@@ -43,7 +43,7 @@ def status(
     strange = [page for page in pages if page.problem and page.id not in {each.page_id for each in asked}]
     parts = [
         _title(challenge),
-        _sections(figures),
+        _sections(figures, len(book.questions)),
         _missing(figures),
         _counted_list("Files that could not be opened", [(record.path, record.note) for record in refused]),
         _counted_list(
@@ -78,25 +78,32 @@ def _title(challenge: Challenge) -> Text:
     return Text(f"{challenge.title} ({challenge.month}{due})", style="bold")
 
 
-def _sections(figures: Sequence[Tally]) -> Table:
+def _sections(figures: Sequence[Tally], questions: int) -> Table:
+    """The counts by section. questions: all that are open, those about pages of nobody included."""
     table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False)
     table.add_column("Section", overflow="fold")
     for heading in ("Students", "Handed in", "Missing", "Late", "To review"):
         table.add_column(heading, justify="right", no_wrap=True)
     groups = _by_section(figures)
     for section, group in groups.items():
-        table.add_row(Text(section), *_counts(group))
-    if len(groups) > 1:
+        table.add_row(Text(section), *_counts(group), str(_open_flags(group)))
+    nobodys = questions - _open_flags(figures)
+    if nobodys:
+        table.add_row(Text("nobody's yet"), "", "", "", "", str(nobodys))
+    if len(groups) > 1 or nobodys:
         table.add_section()
-        table.add_row(Text("all"), *_counts(figures))
+        table.add_row(Text("all"), *_counts(figures), str(questions))
     return table
 
 
 def _counts(group: Sequence[Tally]) -> list[str]:
     handed_in = sum(tally.handed_in for tally in group)
     late = sum(tally.late for tally in group)
-    open_flags = sum(tally.open_flags for tally in group)
-    return [str(number) for number in (len(group), handed_in, len(group) - handed_in, late, open_flags)]
+    return [str(number) for number in (len(group), handed_in, len(group) - handed_in, late)]
+
+
+def _open_flags(group: Sequence[Tally]) -> int:
+    return sum(tally.open_flags for tally in group)
 
 
 def _by_section(figures: Iterable[Tally]) -> Mapping[str, list[Tally]]:
