@@ -29,7 +29,7 @@ FLAT_PX_PER_MM = 6  # resolution of the flattened page and so of the crops
 EDGE_PX = round(1.3 * FLAT_PX_PER_MM)
 
 _WIDTHS = (96, 128, 160, 224, 320)  # px; views are padded to the next of these so that they go in batches
-_DIGIT = 0.76 * HEIGHT  # a little over what training mostly drew digits at: best on calibrating hands
+_DIGIT = 0.70 * HEIGHT  # the height that training mostly drew digits at; 0.76 read no better
 _SMALLEST = 0.33  # writing lower than this share of the crop is taken for a dash or the like, not enlarged
 _KEPT = 6  # candidates kept of each box
 _LEAST = 1e-6  # candidates less probable than this are dropped
