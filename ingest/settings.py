@@ -32,7 +32,8 @@ def parse_toml(data: bytes, where: str, refusal: type[DayboxError]) -> dict[str,
     except (ValueError, RecursionError) as error:  # the latter: thousands of brackets
         raise refusal(
             f"{where} cannot be read: {_syntax_problem(error, text)}. Text and dates need quotation marks, "
-            "lists need square brackets. Mend the line and run the same command again."
+            "lists need square brackets, and 0.5 has a point, no comma. Mend the line and run the same "
+            "command again."
         ) from error
 
 
@@ -79,16 +80,22 @@ def _problem(detail: ErrorDetails, model: type[BaseModel]) -> str:
         case "literal_error":
             allowed = str(context["expected"]).replace("'", '"')
             return f"{key} must be {allowed}, not {value}"
-        case "int_type" | "int_parsing_size":
+        case "bool_type" | "bool_parsing":
+            return f"{key} must be true or false, not {value}"
+        case "int_type" | "int_parsing_size" | "int_parsing" | "int_from_float":
             return f"{key} must be a whole number, not {value}"
-        case "float_type" | "finite_number":
+        case "float_type" | "float_parsing" | "finite_number":
             return f"{key} must be a number, not {value}"
         case "string_type":
             return f"{key} must be text in quotation marks, not {value}"
         case "tuple_type" | "frozen_set_type":
             return f"{key} must be a list in square brackets, not {value}"
-        case "model_type":
+        case "model_type" | "dict_type":
             return f"{key} must be a section that opens with [{key}], not {value}"
+        case "too_short":
+            return f"{key} must hold at least {context['min_length']}, not {context['actual_length']}"
+        case "too_long":
+            return f"{key} must hold at most {context['max_length']}, not {context['actual_length']}"
         case "greater_than_equal":
             return f"{key} must be at least {context['ge']:g}, not {value}"
         case "less_than_equal":

@@ -11,8 +11,10 @@ import click
 import pytest
 
 from ingest import __version__
+from ingest.chart.design import load_design
 from ingest.cli import COMMANDS, main
 from ingest.plan.challenge import load_challenge
+from ingest.shipped import templates
 
 
 def started(*words: str, **settings: str) -> subprocess.CompletedProcess[str]:
@@ -144,17 +146,54 @@ def test_new_means_the_coming_month_in_the_current_folder(
 
 
 def test_new_takes_a_design_from_where_one_stands(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    from ingest.shipped import templates
-
     monkeypatch.chdir(tmp_path)
     (tmp_path / "mine.toml").write_bytes((templates() / "minutes.toml").read_bytes())
     assert main(["new", "october", "--design", "mine.toml"]) == 0
     assert load_challenge(Path("october")).design == "../mine.toml"
 
 
+def test_new_gives_the_shipped_design_to_change(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    folder = tmp_path / "october"
+    assert main(["new", str(folder), "--own-design"]) == 0
+    assert str(folder / "my-minutes.toml") in capsys.readouterr().out
+    assert load_challenge(folder).design == "my-minutes.toml"
+    own = folder / "my-minutes.toml"
+    assert load_design("my-minutes.toml", folder).words == load_design("minutes", Path()).words
+    own.write_text("mine", encoding="utf-8")
+    for name in ("challenge.toml", "roster.csv"):
+        (folder / name).unlink()
+    assert main(["new", str(folder), "--own-design"]) == 1
+    assert "already has my-minutes.toml" in capsys.readouterr().err
+    assert {path.name: path.read_text(encoding="utf-8") for path in folder.iterdir()} == {own.name: "mine"}
+    assert main(["new", str(tmp_path / "a"), "--own-design", "--design", str(own)]) == 2
+
+
 @pytest.mark.parametrize(
-    "words", [["--design", "nope"], ["--design", "nope.toml"], ["--language", "tlh"], ["--title", ""]]
+    ("words", "told"),
+    [
+        (["--design", "nope"], "Set --design to one of these"),
+        (["--design", "nope", "--own-design"], "Set --design to one of these"),
+        (["--design", "nope.toml"], "Correct --design, or put the file there"),
+        (["--language", "tlh"], "Set --language to one of these"),
+        (["--title", ""], "title"),
+        (["--design", "wide.toml"], "Make sizes.day_width"),
+    ],
 )
-def test_new_refuses_a_plan_that_could_not_be_printed(words: list[str], tmp_path: Path) -> None:
-    assert main(["new", str(tmp_path / "october"), *words]) == 1
+def test_new_refuses_a_plan_that_could_not_be_printed(
+    words: list[str],
+    told: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    shipped = (templates() / "minutes.toml").read_text(encoding="utf-8")
+    wide = shipped.replace("day_width = 26.0", "day_width = 32.0").replace(
+        "day_width_most = 28", "day_width_most = 32"
+    )
+    (tmp_path / "wide.toml").write_text(wide, encoding="utf-8")
+    assert main(["new", "october", *words]) == 1
+    told_all = capsys.readouterr().err
+    assert told in told_all
+    assert "challenge.toml" not in told_all  # it is not there yet
     assert not (tmp_path / "october").exists()

@@ -51,7 +51,12 @@ def test_a_teachers_copy_is_found_from_the_challenges_folder(tmp_path: Path) -> 
         ("day_width_most = 28.0", "day_width_most = 21.0", r"day_width_most is smaller than day_width"),
         ("frame_grey = 0.6", "frame_grey = 0.95", r"lines\.frame_grey must be at most 0\.75"),
         ("ids = [0, 1,", "ids = [1, 1,", r"tags: every tag needs its own number"),
-        ("ids = [0, 1,", "ids = [1,", r"tags\.ids"),
+        ("ids = [0, 1,", "ids = [1,", r"tags\.ids must hold at least 8, not 7"),
+        ("ids = [0, 1,", "ids = [8, 0, 1,", r"tags\.ids must hold at most 8, not 9"),
+        ("ids = [0, 1,", 'ids = ["a", 1,', r'tags\.ids must be a whole number, not "a"'),
+        ("week_total = true", 'week_total = "x"', r'columns\.week_total must be true or false, not "x"'),
+        ("margin = 6.5", 'margin = "wide"', r'sizes\.margin must be a number, not "wide"'),
+        ("margin = 6.5", "margin = 6,5", r"line 8, .*margin = 6,5.* 0\.5 has a point, no comma"),
         (
             'initials = "grown',
             'initalls = "grown',
@@ -77,6 +82,13 @@ def test_bad_design_is_told_the_key(tmp_path: Path, old: str, new: str, said: st
     assert re.search(said, message), message
     assert "my.toml" in message
     assert "\n" not in message
+
+
+def test_wording_that_is_no_section_is_told_how_one_opens(tmp_path: Path) -> None:
+    before_words = MINUTES[: MINUTES.index("[words.en]")]
+    (tmp_path / "my.toml").write_text("words = 3\n" + before_words, encoding="utf-8")
+    with pytest.raises(DesignError, match=r"words must be a section that opens with \[words\], not 3"):
+        load_design("my.toml", tmp_path)
 
 
 def test_missing_key_is_named(tmp_path: Path) -> None:

@@ -116,23 +116,27 @@ class Design(_Part):
     columns: Columns
     words: Annotated[dict[str, Words], Field(min_length=1)]
 
-    def wording(self, language: str) -> Words:
-        """The wording for a language tag; `es-MX` is served by `es`. Raises DesignError."""
+    def wording(self, language: str, given_as: str = "language in challenge.toml") -> Words:
+        """The wording for a language tag; `es-MX` is served by `es`.
+
+        given_as: where the language was chosen, for the message. Raises DesignError.
+        """
         for tag in (language, language.replace("_", "-").split("-")[0].lower()):
             if tag in self.words:
                 return self.words[tag]
         have = ", ".join(sorted(self.words))
         raise DesignError(
             f'The chart design "{self.name}" has no wording for the language "{language}"; it has {have}. '
-            f"Set language in challenge.toml to one of these, or add a part [words.{language}] to a copy "
+            f"Set {given_as} to one of these, or add a part [words.{language}] to a copy "
             "of the design."
         )
 
 
-def load_design(name_or_path: str, folder: Path) -> Design:
+def load_design(name_or_path: str, folder: Path, given_as: str = "design in challenge.toml") -> Design:
     """Read a shipped design by name, or a teacher's own by its path (ending in `.toml`).
 
     folder: the challenge's folder; a relative path starts there.
+    given_as: where the design was chosen, for messages.
     Raises DesignError, which names the bad key.
     """
     if name_or_path.lower().endswith(".toml"):
@@ -142,14 +146,14 @@ def load_design(name_or_path: str, folder: Path) -> Design:
         names = sorted(file.stem for file in shipped.templates().glob("*.toml"))
         if name_or_path not in names:
             raise DesignError(
-                f'There is no chart design "{name_or_path}"; there are: {", ".join(names)}. For a design '
-                "of your own give the path of its file, which ends in .toml."
+                f'There is no chart design "{name_or_path}"; there are: {", ".join(names)}. Set '
+                f"{given_as} to one of these, or to the path of a design of your own, which ends in .toml."
             )
     try:
         content = path.read_bytes()
     except FileNotFoundError:
         raise DesignError(
-            f"There is no chart design {path}. Correct design in challenge.toml, or put the file there."
+            f"There is no chart design {path}. Correct {given_as}, or put the file there."
         ) from None
     except OSError as error:
         raise DesignError(
@@ -164,8 +168,8 @@ def load_design(name_or_path: str, folder: Path) -> Design:
         except ValidationError as error:
             wrong = problems(error, Design)
     raise DesignError(
-        f"The chart design {path} cannot be used: {'; '.join(wrong)}. Mend that, with a shipped design as "
-        "the example, and run the same command again."
+        f"The chart design {path} cannot be used: {'; '.join(wrong)}. Mend that and run the same command "
+        "again; `daybox new FOLDER --own-design` makes a copy that works, to compare with."
     )
 
 

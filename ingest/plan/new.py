@@ -11,10 +11,11 @@ ROSTER_NAME = "roster.csv"
 ROSTER_HEADER = "student_id,first_name,last_name,section,instrument,email,school\r\n"
 
 
-def write_new(folder: Path, challenge: Challenge) -> tuple[Path, Path]:
+def write_new(folder: Path, challenge: Challenge, own_design: bytes | None = None) -> tuple[Path, Path]:
     """Write both files into the folder, which is made if need be, and return their paths.
 
-    Raises PlanError if either is there already; then nothing is written.
+    own_design: goes beside them, into the file that the challenge names as its design.
+    Raises PlanError if any of them is there already; then nothing is written.
     """
     if folder.exists() and not folder.is_dir():
         raise PlanError(f"{folder} is a file, not a folder. Name another folder and run the command again.")
@@ -24,6 +25,8 @@ def write_new(folder: Path, challenge: Challenge) -> tuple[Path, Path]:
         folder / FILE_NAME: challenge_text(challenge).encode(),
         folder / ROSTER_NAME: ROSTER_HEADER.encode("utf-8-sig"),
     }
+    if own_design is not None:
+        files[folder / challenge.design] = own_design
     there = [path.name for path in files if path.exists()]
     if there:
         raise PlanError(
@@ -36,8 +39,7 @@ def write_new(folder: Path, challenge: Challenge) -> tuple[Path, Path]:
             (Path(place) / path.name).write_bytes(data)
         for path in files:
             (Path(place) / path.name).rename(path)
-    challenge_path, roster_path = files
-    return challenge_path, roster_path
+    return folder / FILE_NAME, folder / ROSTER_NAME
 
 
 def challenge_text(challenge: Challenge) -> str:
