@@ -7,6 +7,7 @@ from datetime import datetime
 from ingest.check.answers import value_of
 from ingest.check.book import Flag
 from ingest.check.ownership import day_words
+from ingest.check.plausible import plausible
 from ingest.check.sums import Candidates
 from ingest.ledger.records import AnswerRecord, PageRecord, ReturnRecord
 from ingest.plan.challenge import Challenge
@@ -79,6 +80,8 @@ def put_together(pages: Sequence[OwnPage], challenge: Challenge) -> dict[str, Ev
         trust = _trust(own.page)
         for reading in own.page.readings:
             ink = _trusted(reading, trust)
+            if reading.box.startswith("day:") and ink != HIDDEN:
+                ink = plausible(ink, challenge)
             new = Evidence(reading.box, ink, own, poor, readings=((own, ink),))
             old = found.get(reading.box)
             found[reading.box] = _joined(old, new) if old else new

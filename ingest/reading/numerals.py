@@ -34,8 +34,8 @@ _SMALLEST = 0.33  # writing lower than this share of the crop is taken for a das
 _KEPT = 6  # candidates kept of each box
 _LEAST = 1e-6  # candidates less probable than this are dropped
 
-# How sure a dash is that the net takes for one and that lies as flat as one: among 1,504 boxes by calibrating
-# hands all 33 such were dashes, and what else it could be, dirt or a rubbed out line, is worth no minutes too.
+# How sure a dash is that the net takes for one and that lies as flat as one: among 1,504 boxes by
+# calibrating hands all 33 such were dashes, and what else it could be, dirt, is worth no minutes too.
 _DASH = 0.99
 
 # Initials: so much of the box is ink once somebody signed. A dot of dirt is less.

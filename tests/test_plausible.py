@@ -1,0 +1,42 @@
+"""The prior over a day's minutes."""
+
+import pytest
+
+from ingest.check.plausible import plausible
+from ingest.plan.challenge import make_challenge
+from ingest.reading.values import Candidate
+
+PLAN = make_challenge({"month": "2027-10"}, "test")
+
+
+def box(*pairs: tuple[int | None, float]) -> tuple[Candidate, ...]:
+    return tuple(Candidate(value, "" if value is None else str(value), p) for value, p in pairs)
+
+
+def test_a_round_number_gains_where_the_ink_is_open() -> None:
+    (first, second) = plausible(box((26, 0.5), (25, 0.5)), PLAN)
+    assert (first.value, second.value) == (25, 26)
+    assert first.probability == pytest.approx(5 / 6)
+
+
+def test_clear_ink_outweighs_it() -> None:
+    first, *_ = plausible(box((26, 0.99), (25, 0.01)), PLAN)
+    assert first.value == 26
+    assert first.probability > 0.95
+
+
+def test_probability_moves_only_between_the_candidates() -> None:
+    before = box((26, 0.5), (25, 0.3), (None, 0.1))
+    assert sum(c.probability for c in plausible(before, PLAN)) == pytest.approx(0.9)
+    (alone,) = plausible(box((137, 0.96)), PLAN)
+    assert alone.probability == pytest.approx(0.96)
+
+
+def test_more_than_is_possible_hardly_counts_against_what_is() -> None:
+    first, second = plausible(box((455, 0.6), (45, 0.4)), PLAN)
+    assert first.value == 45
+    assert second.probability < 0.05
+
+
+def test_a_box_without_probability_stays() -> None:
+    assert plausible(box((20, 0.0)), PLAN) == box((20, 0.0))
