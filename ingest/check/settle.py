@@ -31,7 +31,7 @@ LEAST_INK = 0.05
 # What the ink alone says for sure is asked about for the sums' sake only if they leave it less than this.
 # Their vague doubt (something in this week is wrong) falls on every day alike, and is mostly the child's
 # adding. Measured by tests/bench/settle_questions.py (700 charts, one sum in 12 wrong): against asking from
-# SURE on, 0.95 saves a third of the days asked about, with 2 silent errors in 26 600 boxes either way.
+# 0.995 on, 0.95 saves a third of the days asked about, with 2 silent errors in 26 600 boxes either way.
 DOUBTED = 0.95
 
 
