@@ -38,5 +38,12 @@ def test_more_than_is_possible_hardly_counts_against_what_is() -> None:
     assert second.probability < 0.05
 
 
+def test_seventy_five_where_fifteen_is_possible_is_doubted_and_where_it_is_not_stands() -> None:
+    first, _ = plausible(box((75, 0.98), (15, 0.02)), PLAN)
+    assert first.probability < 0.95
+    (alone,) = plausible(box((75, 0.98)), PLAN)
+    assert alone.probability == pytest.approx(0.98)
+
+
 def test_a_box_without_probability_stays() -> None:
     assert plausible(box((20, 0.0)), PLAN) == box((20, 0.0))

@@ -4,12 +4,14 @@ from ingest.check.sums import Candidates
 from ingest.plan.challenge import Challenge
 from ingest.reading.values import Candidate
 
-# How much likelier than any other whole number. Common practice, no source: children round to five, and few
-# practise beyond two hours. Kept mild (the odds that real charts show are several times higher), for a child
-# who writes 26 must be able to say so: clear ink outweighs these hundredfold.
+# How much likelier than any other whole number. Common practice, no source: children round to five, and a day
+# of more than four times the minimum is rare. Kept mild (the odds that real charts show are several times
+# higher), for a child who writes 26, or 90, must be able to say so: clear ink outweighs these. What they catch
+# is the hand whose every 15 looks like 75.
 _FIVES = 5.0
-_OVER_TWO_HOURS = 0.2
+_FAR_OVER_MINIMUM = 0.15
 _OVER_THE_POSSIBLE = 0.02
+_FAR = 4  # times the minimum
 _NOTHING = 2.0  # a blank box, and what is no number at all
 
 
@@ -18,7 +20,7 @@ def plausible(box: Candidates, challenge: Challenge) -> Candidates:
 
     Probability only moves between the candidates: what they leave over stays as it is.
     """
-    weighed = [(c, c.probability * _weight(c, challenge.counting.most_per_day)) for c in box]
+    weighed = [(c, c.probability * _weight(c, challenge)) for c in box]
     total = sum(weight for _, weight in weighed)
     if total <= 0:
         return box
@@ -27,11 +29,11 @@ def plausible(box: Candidates, challenge: Challenge) -> Candidates:
     return tuple(sorted(found, key=lambda c: -c.probability))
 
 
-def _weight(candidate: Candidate, most: int) -> float:
+def _weight(candidate: Candidate, challenge: Challenge) -> float:
     minutes = candidate.value
     if minutes is None:
         return _NOTHING
     weight = _FIVES if minutes % 5 == 0 else 1.0
-    if minutes > most:
+    if minutes > challenge.counting.most_per_day:
         return weight * _OVER_THE_POSSIBLE
-    return weight * _OVER_TWO_HOURS if minutes > 120 else weight
+    return weight * _FAR_OVER_MINIMUM if minutes > _FAR * challenge.days.minimum_minutes else weight
