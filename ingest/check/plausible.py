@@ -6,8 +6,8 @@ from ingest.reading.values import Candidate
 
 # How much likelier than any other whole number. Common practice, no source: children round to five, and a day
 # of more than four times the minimum is rare. Kept mild (the odds that real charts show are several times
-# higher), for a child who writes 26, or 90, must be able to say so: clear ink outweighs these. What they catch
-# is the hand whose every 15 looks like 75.
+# higher), for a child who writes 26, or 90, must be able to say so: clear ink outweighs these. What they
+# catch is the hand whose every 15 looks like 75.
 _FIVES = 5.0
 _FAR_OVER_MINIMUM = 0.15
 _OVER_THE_POSSIBLE = 0.02
