@@ -12,7 +12,7 @@ from ingest.chart.layout import Kind
 from ingest.reading.certainty import Calibration
 from ingest.reading.ink import even_out, find_ink, flatten
 from ingest.reading.numerals import EDGE_PX, Numerals, Scores, candidates_of, main, view_of
-from ingest.reading.transcript import ALPHABET
+from ingest.reading.texts import ALPHABET
 from ingest.reading.values import Grey
 from ingest.training.make_digits import Digits, load_digits
 

@@ -19,7 +19,7 @@ import numpy.typing as npt
 from ingest.chart.layout import Kind
 from ingest.reading.certainty import Calibration
 from ingest.reading.ink import HEIGHT, Darkness, Ink, even_out, find_ink, flatten
-from ingest.reading.transcript import minutes_of, transcripts
+from ingest.reading.texts import likely_texts, minutes_of
 from ingest.reading.values import Candidate, Grey
 
 CROP_MARGIN_MM = 1.5  # a crop is the box's area and so much around it
@@ -150,7 +150,7 @@ def is_flat(ink: Ink, crop: Grey) -> bool:
 
 def candidates_of(scores: Scores, calibration: Calibration) -> tuple[Candidate, ...]:
     """What a box may say. Texts of the same minutes count together under the likeliest of them."""
-    texts = [(text, chance * scores.is_number) for text, chance in transcripts(scores.chances)]
+    texts = [(text, chance * scores.is_number) for text, chance in likely_texts(scores.chances)]
     texts.append(("?", 1 - scores.is_number))
     merged: dict[int | str, tuple[str, float]] = {}
     for text, chance in sorted(texts, key=lambda item: -item[1]):

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ingest.reading.transcript import ALPHABET, minutes_of, transcripts
+from ingest.reading.texts import ALPHABET, likely_texts, minutes_of
 from ingest.training.strings import ALPHABET as DRAWN
 
 
@@ -27,7 +27,7 @@ def test_probabilities_agree_with_adding_up_every_alignment(seed: int, steps: in
     for path in product(range(3), repeat=steps):
         text = collapsed(path)
         every[text] = every.get(text, 0.0) + float(np.prod([chances[n, k] for n, k in enumerate(path)]))
-    found = transcripts(chances)
+    found = likely_texts(chances)
     best, chance = found[0]
     assert every[best] == pytest.approx(max(every.values()), rel=0.05)
     if len(every) <= 8:  # nothing was dropped
@@ -39,10 +39,10 @@ def test_a_digit_twice_needs_a_gap() -> None:
     one = ALPHABET.index("1") + 1
     steps = np.zeros((3, len(ALPHABET) + 1), np.float32)
     steps[:, one] = 1
-    assert transcripts(steps)[0][0] == "1"
+    assert likely_texts(steps)[0][0] == "1"
     steps[1] = 0
     steps[1, 0] = 1
-    assert transcripts(steps)[0][0] == "11"
+    assert likely_texts(steps)[0][0] == "11"
 
 
 def test_reader_and_training_spell_alike() -> None:

@@ -13,7 +13,7 @@ BEAMS = 8
 _LEAST = 1e-5  # a class less probable than this at a step is not followed
 
 
-def transcripts(chances: npt.NDArray[np.float32]) -> list[tuple[str, float]]:
+def likely_texts(chances: npt.NDArray[np.float32]) -> list[tuple[str, float]]:
     """The most probable texts, best first, each with its probability over all its alignments.
 
     chances: shape (steps, classes), each row a distribution.
