@@ -125,6 +125,9 @@ def test_a_speck_of_dirt_is_not_writing_and_a_dash_is(numerals: Numerals) -> Non
     speck, dash = framed(paper()), framed(paper())
     cv2.circle(speck, (90, 50), 3, 60, -1)
     cv2.line(dash, (70, 52), (105, 49), 60, 4, cv2.LINE_AA)
+    short = framed(paper())
+    cv2.line(short, (80, 50), (88, 50), 60, 2, cv2.LINE_AA)
+    assert find_ink(flatten(short, EDGE_PX)) is not None
     (dirt, _), (nothing, _) = numerals.read([speck, dash], [Kind.MINUTES] * 2)
     assert dirt[0].text == ""
     assert (nothing[0].text, nothing[0].value) == ("-", 0)

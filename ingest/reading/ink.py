@@ -187,4 +187,5 @@ def find_ink(flat: Flattened) -> Ink | None:
         share=float(kept[:, cv2.CC_STAT_AREA].sum()) / inside.size,
         clear=True,
     )
-    return None if max(ink.width, ink.height) < _SPECK * height else ink
+    is_dirt = max(ink.width, ink.height) < _SPECK * height and ink.width < 2 * ink.height  # no short dash
+    return None if is_dirt else ink
