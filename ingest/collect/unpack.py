@@ -238,6 +238,7 @@ _METHODS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
 # EPUB (their container specifications), Java; the last two are Apple's.
 _OFFICE = frozenset(("[Content_Types].xml", "mimetype", "META-INF/MANIFEST.MF"))
 _OFFICE_FOLDERS = ("Index/", "Index.zip")
+# What the library raises on damage; NotImplementedError is its word for features that it does not know.
 _DAMAGE = (zipfile.BadZipFile, zlib.error, EOFError, struct.error, ValueError, NotImplementedError)
 
 
