@@ -36,6 +36,8 @@ class Severity:
     tilt: degrees between the lens axis and the page's normal. fill: share of the frame that the page
     spans, in the direction where it spans more. skew: degrees of turn besides the four quarter turns.
     curl: height of a bend, mm, in a sheet 280 mm wide. fold: degrees of the kink at a fold.
+    creases: of a crumpled sheet, at most; they run anywhere. barrel: spread of the lens's distortion, as a
+    share of the way from the middle to the frame's corner.
     shadow: how much light the darkest shadow takes. focus, motion: blur, in mm on the page.
     noise: standard deviation, grey levels of 255. corner_out: mm of one corner outside the frame.
     """
@@ -47,6 +49,8 @@ class Severity:
     curl: Span
     folds: float  # chance of folds
     fold: Span
+    creases: int
+    barrel: float
     shadow: Span
     gradient: float  # largest fall of light across the picture, share
     vignette: float
@@ -60,7 +64,9 @@ class Severity:
     thumb: float  # chance
     corner_out: float  # chance
     scan_mode: float  # chance that the phone's document mode whitened the picture
+    local_scan: float  # chance that its black and white is decided by what is around each place
     photocopy: float  # chance that the page went through a copier first
+    copies: int  # at most so many times, each copy from the last
     mirrored: float  # chance that an app saved it mirrored
     exif: float  # chance that the pixels are stored turned, with an Exif note to turn them back
     megapixels: tuple[float, ...]
@@ -75,6 +81,8 @@ GENTLE = Severity(
     curl=(0, 2),
     folds=0.0,
     fold=(0, 0),
+    creases=0,
+    barrel=0.0,
     shadow=(0.0, 0.15),
     gradient=0.15,
     vignette=0.1,
@@ -88,7 +96,9 @@ GENTLE = Severity(
     thumb=0.0,
     corner_out=0.0,
     scan_mode=0.0,
+    local_scan=0.0,
     photocopy=0.0,
+    copies=1,
     mirrored=0.0,
     exif=0.35,
     megapixels=(8, 12),
@@ -102,6 +112,8 @@ ORDINARY = Severity(
     curl=(0, 10),
     folds=0.35,
     fold=(2, 9),
+    creases=0,
+    barrel=0.0,
     shadow=(0.0, 0.45),
     gradient=0.35,
     vignette=0.25,
@@ -115,7 +127,9 @@ ORDINARY = Severity(
     thumb=0.12,
     corner_out=0.0,
     scan_mode=0.1,
+    local_scan=0.0,
     photocopy=0.08,
+    copies=1,
     mirrored=0.0,
     exif=0.35,
     megapixels=(2, 3, 5, 8, 12),
@@ -125,10 +139,12 @@ HARD = Severity(
     "hard",
     tilt=(15, 45),
     fill=(0.6, 0.95),
-    skew=25,
+    skew=45,
     curl=(4, 20),
     folds=0.6,
     fold=(5, 16),
+    creases=7,
+    barrel=0.012,
     shadow=(0.2, 0.65),
     gradient=0.5,
     vignette=0.4,
@@ -142,10 +158,12 @@ HARD = Severity(
     thumb=0.3,
     corner_out=0.2,
     scan_mode=0.15,
+    local_scan=0.5,
     photocopy=0.2,
-    mirrored=0.02,
+    copies=3,
+    mirrored=0.04,
     exif=0.35,
-    megapixels=(2, 3, 5, 8, 12),
+    megapixels=(1, 2, 3, 5, 8, 12),
     quality=(40, 85),
 )
 SEVERITIES = {severity.name: severity for severity in (GENTLE, ORDINARY, HARD)}
@@ -198,6 +216,7 @@ class _View:
     copy: Floats  # 2 x 3: page mm to mm on the sheet that is photographed
     bends: tuple[_Bend, ...]
     matrix: Floats  # 3 x 4: points in space, homogeneous, to photo px
+    lens: Floats  # middle (x, y, px), px to the frame's corner, and by what share that is moved outwards
 
     def project(self, sheet: Points) -> Points:
         """Photo px of points of the photographed sheet, mm, shape (n, 2)."""
@@ -213,7 +232,9 @@ class _View:
             height = height + np.interp(s, bend.at, bend.height)
         space = np.column_stack([flat, height, np.ones(len(flat))])
         seen = space @ self.matrix.T
-        return np.asarray(seen[:, :2] / seen[:, 2:])
+        ideal = seen[:, :2] / seen[:, 2:] - self.lens[:2]
+        away = (ideal**2).sum(axis=1, keepdims=True) / self.lens[2] ** 2
+        return np.asarray(ideal * (1 + self.lens[3] * np.minimum(away, 4)) + self.lens[:2])
 
 
 def photograph(
@@ -230,8 +251,11 @@ def photograph(
     sheet = np.ascontiguousarray(np.repeat(page[..., None], 3, axis=2) if page.ndim == 2 else page)
     copy = np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]])
     if rng.random() < severity.photocopy:
-        sheet, copy = _photocopy(sheet, page_mm, rng)
-        damage.append("photocopied")
+        times = int(rng.integers(1, severity.copies + 1)) if severity.copies > 1 else 1
+        for _ in range(times):
+            sheet, again = _photocopy(sheet, page_mm, rng)
+            copy = again @ np.vstack([copy, [0, 0, 1]])
+        damage.append("photocopied" if times == 1 else f"photocopied {times} times")
     size = _frame(rng, severity)
     view = _compose(page_mm, size, copy, rng, severity, damage)
     picture, alpha, slope = _look(sheet, view, size, rng)
@@ -245,7 +269,7 @@ def photograph(
     if rng.random() < severity.scan_mode:
         if rng.random() < 0.75:
             picture, grid = _cut_out(picture, view, grid, rng)
-        picture = _scan_mode(picture, mm, rng, damage)
+        picture = _scan_mode(picture, mm, rng, severity.local_scan, damage)
     if rng.random() < severity.mirrored:
         picture = np.ascontiguousarray(picture[:, ::-1])
         grid[..., 0] = picture.shape[1] - 1 - grid[..., 0]
@@ -297,12 +321,14 @@ def _compose(
     corners = np.array([[0, 0], [1, 0], [1, 1], [0, 1]]) * page_mm
     fill = rng.uniform(*severity.fill)
     distance = 350.0
+    plain = np.array([0.0, 0.0, 1.0, 0.0])
     for _ in range(12):
         matrix = _camera(tip @ spin, focal, distance, (0.0, 0.0))
-        seen = _View(page_mm, copy, bends, matrix).project(corners)
+        seen = _View(page_mm, copy, bends, matrix, plain).project(corners)
         spans = (seen.max(axis=0) - seen.min(axis=0)) / size
         distance *= float(spans.max()) / fill
-    seen = _View(page_mm, copy, bends, _camera(tip @ spin, focal, distance, (0.0, 0.0))).project(corners)
+    matrix = _camera(tip @ spin, focal, distance, (0.0, 0.0))
+    seen = _View(page_mm, copy, bends, matrix, plain).project(corners)
     low, high = seen.min(axis=0), seen.max(axis=0)
     slack = np.maximum(np.array(size) - (high - low), 0)
     centre = slack * rng.uniform(0.15, 0.85, 2) - low
@@ -311,7 +337,9 @@ def _compose(
         centre += _corner_out(seen + centre, size, out, rng)
         damage.append("corner out of the frame")
     matrix = _camera(tip @ spin, focal, distance, (float(centre[0]), float(centre[1])))
-    return _View(page_mm, copy, bends, matrix)
+    middle = np.array(size) / 2
+    barrel = rng.normal(0, severity.barrel) if severity.barrel else 0.0
+    return _View(page_mm, copy, bends, matrix, np.array([*middle, np.hypot(*middle), barrel]))
 
 
 def _corner_out(corners: Points, size: tuple[int, int], out: float, rng: np.random.Generator) -> Points:
@@ -382,6 +410,12 @@ def _bends(
             slope = kink / 2 * np.tanh((at - middle) / 1.5)
             bends.append(_bend(way + rng.normal(0, 0.01), at, slope))
         damage.append("folded")
+    if severity.creases and (count := int(rng.integers(severity.creases + 1))):
+        for _ in range(count):
+            kink = math.radians(rng.uniform(0.5, 3)) * rng.choice([-1, 1])
+            slope = kink / 2 * np.tanh((at - rng.normal(0, 70)) / 1.5)
+            bends.append(_bend(rng.uniform(0, math.pi), at, slope))
+        damage.append(f"{count} creases")
     return tuple(bends)
 
 
@@ -674,7 +708,9 @@ def _cut_out(
     return np.asarray(cut, np.uint8), moved
 
 
-def _scan_mode(picture: Picture, px_per_mm: float, rng: np.random.Generator, damage: list[str]) -> Picture:
+def _scan_mode(
+    picture: Picture, px_per_mm: float, rng: np.random.Generator, local: float, damage: list[str]
+) -> Picture:
     """What a phone's document mode makes of it: paper to white, or all to black and white."""
     height, width = picture.shape[:2]
     small = cv2.resize(picture, (max(8, width // 8), max(8, height // 8)), interpolation=cv2.INTER_AREA)
@@ -688,6 +724,14 @@ def _scan_mode(picture: Picture, px_per_mm: float, rng: np.random.Generator, dam
         table = np.clip((np.arange(256) - 40) * (255 / 195), 0, 255).astype(np.uint8)
         damage.append("whitened by the phone")
         return np.asarray(cv2.LUT(out, table), np.uint8)
+    if local and rng.random() < local:
+        grey = cv2.GaussianBlur(cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY), (0, 0), 0.1 * px_per_mm + 0.3)
+        around = max(3, round(rng.uniform(4, 9) * px_per_mm) | 1)
+        sharp = cv2.adaptiveThreshold(
+            grey, 255, cv2.ADAPTIVE_THRESH_GAUSSIAN_C, cv2.THRESH_BINARY, around, rng.uniform(6, 14)
+        )
+        damage.append("black and white by the phone, place by place")
+        return np.asarray(cv2.cvtColor(sharp, cv2.COLOR_GRAY2RGB), np.uint8)
     grey = cv2.cvtColor(out, cv2.COLOR_RGB2GRAY)
     level = rng.uniform(178, 208)  # pencil stays, just; a phone picks the level by the page
     sharp = np.clip((grey.astype(np.float32) - level) * 6 + 128, 0, 255).astype(np.uint8)
