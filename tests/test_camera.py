@@ -14,9 +14,11 @@ from ingest.demo.camera import (
     HARD,
     ORDINARY,
     SEVERITIES,
+    UNMOVED,
     Photo,
     Severity,
     flatbed,
+    photocopied,
     photograph,
 )
 from ingest.demo.desk import desk
@@ -74,6 +76,7 @@ def _misses(photo: Photo) -> list[float]:
         replace(QUICK, name="copied", photocopy=1.0),
         replace(QUICK, name="scanned by phone", scan_mode=1.0),
         replace(QUICK, name="folded", folds=1.0, fold=(12, 16), curl=(15, 20)),
+        replace(QUICK, name="crumpled", tilt=(20, 45), crumple=1.0, crumple_mm=(1.0, 2.0)),
     ],
     ids=lambda severity: severity.name,
 )
@@ -187,3 +190,13 @@ def test_desks_cover_the_whole_picture() -> None:
         assert picture.shape == (240, 320, 3)
         assert picture.dtype == np.uint8
         assert picture.max() > 30
+
+
+def test_what_a_copy_moved_is_found_where_it_then_lies(page: np.ndarray) -> None:
+    """A sheet that was copied, written on and photographed: the map must know of the copier, too."""
+    copy, lies = photocopied(np.repeat(page[..., None], 3, axis=2), PAGE_MM, np.random.default_rng(5), 3)
+    assert np.abs(lies - UNMOVED).max() > 0.01  # or the test could not fail
+    photo = photograph(copy, PAGE_MM, np.random.default_rng(6), QUICK, lies)
+    assert np.median(_misses(photo)) < 0.35
+    unaware = photograph(copy, PAGE_MM, np.random.default_rng(6), QUICK)
+    assert np.median(_misses(unaware)) > 0.5

@@ -39,7 +39,9 @@ class Severity:
     creases: of a crumpled sheet, at most; they run anywhere. barrel: spread of the lens's distortion, as a
     share of the way from the middle to the frame's corner.
     shadow: how much light the darkest shadow takes. focus, motion: blur, in mm on the page.
-    noise: standard deviation, grey levels of 255. corner_out: mm of one corner outside the frame.
+    noise: standard deviation, grey levels of 255. corner_out: chance that one corner is outside the frame.
+    crumple: chance that the sheet was crushed and smoothed out; crumple_mm: how high its ridges stand.
+    thumb_mm: how far in a thumb reaches.
     """
 
     name: str
@@ -71,6 +73,9 @@ class Severity:
     exif: float  # chance that the pixels are stored turned, with an Exif note to turn them back
     megapixels: tuple[float, ...]
     quality: tuple[int, int]  # JPEG
+    crumple: float = 0.0
+    crumple_mm: Span = (0, 0)
+    thumb_mm: Span = (5, 5)
 
 
 GENTLE = Severity(
@@ -164,7 +169,10 @@ HARD = Severity(
     mirrored=0.04,
     exif=0.35,
     megapixels=(1, 2, 3, 5, 8, 12),
-    quality=(40, 85),
+    quality=(40, 95),
+    crumple=0.25,
+    crumple_mm=(0.4, 1.6),
+    thumb_mm=(4, 30),
 )
 SEVERITIES = {severity.name: severity for severity in (GENTLE, ORDINARY, HARD)}
 
@@ -208,6 +216,40 @@ class _Bend:
     slope: Floats
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Relief:
+    """Ridges and facets of a sheet that was crushed and smoothed out: too small to be bends of the whole.
+
+    height: mm, at points RELIEF_MM apart; the first is RELIEF_REACH_MM left of and above the sheet's corner.
+    """
+
+    height: FloatArray
+
+    def at(self, sheet: Points) -> Floats:
+        """Height in mm at points of the sheet, mm, shape (n, 2)."""
+        return _sample(self.height, sheet)
+
+    def slope(self, sheet: Points, towards: float) -> Floats:
+        """Rise towards that direction (an angle in the sheet), radians for small ones."""
+        down, across = np.gradient(self.height, RELIEF_MM)
+        return _sample(across * math.cos(towards) + down * math.sin(towards), sheet)
+
+
+RELIEF_MM = 1.5
+RELIEF_REACH_MM = 30.0
+
+
+def _sample(field: FloatArray, sheet: Points) -> Floats:
+    """A relief's field at points of the sheet, between its nodes in straight lines."""
+    most = np.array([field.shape[1], field.shape[0]]) - 1.001
+    at = np.clip((sheet + RELIEF_REACH_MM) / RELIEF_MM, 0, most)
+    left, top = np.floor(at).astype(int).T
+    across, down = (at - np.floor(at)).T
+    upper = field[top, left] * (1 - across) + field[top, left + 1] * across
+    lower = field[top + 1, left] * (1 - across) + field[top + 1, left + 1] * across
+    return np.asarray(upper * (1 - down) + lower * down, np.float64)
+
+
 @dataclass(frozen=True, slots=True)
 class _View:
     """Everything between a page point and a photo pixel."""
@@ -215,6 +257,7 @@ class _View:
     page: tuple[float, float]  # mm
     copy: Floats  # 2 x 3: page mm to mm on the sheet that is photographed
     bends: tuple[_Bend, ...]
+    relief: _Relief | None
     matrix: Floats  # 3 x 4: points in space, homogeneous, to photo px
     lens: Floats  # middle (x, y, px), px to the frame's corner, and by what share that is moved outwards
 
@@ -222,7 +265,7 @@ class _View:
         """Photo px of points of the photographed sheet, mm, shape (n, 2)."""
         middle = np.array(self.page) / 2
         flat = sheet - middle
-        height = np.zeros(len(flat))
+        height = self.relief.at(sheet) if self.relief else np.zeros(len(flat))
         for bend in self.bends:
             across = np.array(bend.direction)
             s = flat @ across
@@ -242,19 +285,20 @@ def photograph(
     page_mm: tuple[float, float],
     rng: np.random.Generator,
     severity: Severity = ORDINARY,
+    lies: Floats | None = None,
 ) -> Photo:
     """Photograph a page.
 
     page: shape (h, w) grey or (h, w, 3) RGB, the whole sheet. page_mm: its width and height.
+    lies: 2 x 3, page mm to where they lie on `page`, in mm, where that is a copy (`photocopied`) already.
     """
     damage: list[str] = []
     sheet = np.ascontiguousarray(np.repeat(page[..., None], 3, axis=2) if page.ndim == 2 else page)
-    copy = np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]])
+    copy = UNMOVED if lies is None else lies
     if rng.random() < severity.photocopy:
         times = int(rng.integers(1, severity.copies + 1)) if severity.copies > 1 else 1
-        for _ in range(times):
-            sheet, again = _photocopy(sheet, page_mm, rng)
-            copy = again @ np.vstack([copy, [0, 0, 1]])
+        sheet, moved = photocopied(sheet, page_mm, rng, times)
+        copy = after(moved, copy)
         damage.append("photocopied" if times == 1 else f"photocopied {times} times")
     size = _frame(rng, severity)
     view = _compose(page_mm, size, copy, rng, severity, damage)
@@ -262,7 +306,7 @@ def photograph(
     mm = _px_per_mm(view)
     picture = _light(picture, alpha, slope, rng, severity, damage)
     if rng.random() < severity.thumb:
-        _thumb(picture, view, rng)
+        _thumb(picture, view, severity, rng)
         damage.append("thumb")
     picture = _lens(picture, mm, rng, severity, damage)
     grid = _grid(view)
@@ -277,6 +321,25 @@ def photograph(
     quality = int(rng.integers(severity.quality[0], severity.quality[1] + 1))
     shown = (picture.shape[1], picture.shape[0])
     return Photo(_develop(picture, quality, severity.exif, rng), shown, grid, tuple(damage))
+
+
+UNMOVED = np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]])
+
+
+def after(then: Floats, first: Floats) -> Floats:
+    """Two moves of the page, 2 x 3 each, as one."""
+    return np.asarray((np.vstack([then, [0, 0, 1]]) @ np.vstack([first, [0, 0, 1]]))[:2])
+
+
+def photocopied(
+    sheet: Picture, page_mm: tuple[float, float], rng: np.random.Generator, times: int
+) -> tuple[Picture, Floats]:
+    """Copy a page, and the copy again, `times` in all; and where page mm then lie, 2 x 3, in mm."""
+    moved = UNMOVED
+    for _ in range(times):
+        sheet, step = _photocopy(sheet, page_mm, rng)
+        moved = after(step, moved)
+    return sheet, moved
 
 
 def flatbed(page: Picture, page_mm: tuple[float, float], rng: np.random.Generator) -> bytes:
@@ -306,6 +369,10 @@ def _compose(
 ) -> _View:
     """Hold the phone: bend the sheet, turn it, tilt it, and step back until it fills the frame."""
     bends = _bends(page_mm, rng, severity, damage)
+    relief = None
+    if severity.crumple and rng.random() < severity.crumple:
+        relief = _relief(page_mm, rng.uniform(*severity.crumple_mm), rng)
+        damage.append("crumpled")
     wide = size[0] > size[1]
     # Mostly people turn the phone so that the sheet fits; the sheet may then lie any way round.
     fits = rng.random() < 0.85
@@ -324,11 +391,11 @@ def _compose(
     plain = np.array([0.0, 0.0, 1.0, 0.0])
     for _ in range(12):
         matrix = _camera(tip @ spin, focal, distance, (0.0, 0.0))
-        seen = _View(page_mm, copy, bends, matrix, plain).project(corners)
+        seen = _View(page_mm, copy, bends, relief, matrix, plain).project(corners)
         spans = (seen.max(axis=0) - seen.min(axis=0)) / size
         distance *= float(spans.max()) / fill
     matrix = _camera(tip @ spin, focal, distance, (0.0, 0.0))
-    seen = _View(page_mm, copy, bends, matrix, plain).project(corners)
+    seen = _View(page_mm, copy, bends, relief, matrix, plain).project(corners)
     low, high = seen.min(axis=0), seen.max(axis=0)
     slack = np.maximum(np.array(size) - (high - low), 0)
     centre = slack * rng.uniform(0.15, 0.85, 2) - low
@@ -339,7 +406,7 @@ def _compose(
     matrix = _camera(tip @ spin, focal, distance, (float(centre[0]), float(centre[1])))
     middle = np.array(size) / 2
     barrel = rng.normal(0, severity.barrel) if severity.barrel else 0.0
-    return _View(page_mm, copy, bends, matrix, np.array([*middle, np.hypot(*middle), barrel]))
+    return _View(page_mm, copy, bends, relief, matrix, np.array([*middle, np.hypot(*middle), barrel]))
 
 
 def _corner_out(corners: Points, size: tuple[int, int], out: float, rng: np.random.Generator) -> Points:
@@ -419,6 +486,19 @@ def _bends(
     return tuple(bends)
 
 
+def _relief(page_mm: tuple[float, float], rise: float, rng: np.random.Generator) -> _Relief:
+    """Facets that meet in ridges about `rise` mm high: the folded-up side of smooth noise."""
+    columns, rows = (round((side + 2 * RELIEF_REACH_MM) / RELIEF_MM) + 1 for side in page_mm)
+    field = np.zeros((rows, columns), np.float32)
+    for cell, share in ((rng.uniform(35, 70), 1.0), (rng.uniform(14, 25), 0.3)):
+        lattice = (max(3, round(rows * RELIEF_MM / cell)), max(3, round(columns * RELIEF_MM / cell)))
+        knots = rng.normal(0, 1, lattice).astype(np.float32)
+        field += share * np.abs(cv2.resize(knots, (columns, rows), interpolation=cv2.INTER_CUBIC))
+    height = cv2.GaussianBlur(field, (0, 0), 1.0)
+    height *= rise / float(np.percentile(height, 95) - np.percentile(height, 5))
+    return _Relief(height - height.min())
+
+
 def _bend(angle: float, at: Floats, slope: Floats) -> _Bend:
     """The profile with that slope: lengths along the paper are kept."""
     step = at[1] - at[0]
@@ -456,6 +536,8 @@ def _look(
         facing = bend.direction[0] * math.cos(light) + bend.direction[1] * math.sin(light)
         along = (sheet_mm - np.array(view.page) / 2) @ np.array(bend.direction)
         slope += facing * np.interp(along, bend.at, bend.slope)
+    if view.relief:
+        slope += view.relief.slope(sheet_mm, light)
     coarse = (sheet_mm * scale - 0.5).reshape(rows, columns, 2).astype(np.float32)
     # The coarse map's nodes lie on pixels 0, step, 2 step ...: enlarge it node to node.
     fine = cv2.warpAffine(
@@ -596,16 +678,18 @@ def _shadow(x: FloatArray, y: FloatArray, rng: np.random.Generator) -> FloatArra
     return np.asarray(1 / (1 + np.exp(-np.clip(edge / soft, -30, 30))), np.float32)
 
 
-def _thumb(picture: Picture, view: _View, rng: np.random.Generator) -> None:
-    """A thumb holds the sheet at its edge, over the margin only; in place."""
+def _thumb(picture: Picture, view: _View, severity: Severity, rng: np.random.Generator) -> None:
+    """A thumb holds the sheet at its edge, mostly over the margin only; in place."""
     along = rng.uniform(0.15, 0.85)
     width, height = view.page
-    # The tip lies 5 mm inside an edge, over the margin; the hand is outside.
+    # The tip lies so far inside an edge; the hand is outside. Under about 10 mm only margin is covered.
+    least, most = severity.thumb_mm
+    inside = rng.uniform(least, most) if least < most else least
     tip_mm, away = (
-        ((width * along, 5.0), (0.0, -1.0)),
-        ((width - 5.0, height * along), (1.0, 0.0)),
-        ((width * along, height - 5.0), (0.0, 1.0)),
-        ((5.0, height * along), (-1.0, 0.0)),
+        ((width * along, inside), (0.0, -1.0)),
+        ((width - inside, height * along), (1.0, 0.0)),
+        ((width * along, height - inside), (0.0, 1.0)),
+        ((inside, height * along), (-1.0, 0.0)),
     )[int(rng.integers(4))]
     lean = rng.normal(0, 0.35)
     turn = np.array([[math.cos(lean), -math.sin(lean)], [math.sin(lean), math.cos(lean)]])
@@ -635,6 +719,8 @@ def _thumb(picture: Picture, view: _View, rng: np.random.Generator) -> None:
     cover = cv2.GaussianBlur(mask, (0, 0), max(0.6, 0.5 * px)).astype(np.float32)[..., None] / 255
     round_ = cv2.distanceTransform(mask, cv2.DIST_L2, 3)[..., None] / (thick / 2)
     tone = np.array([[224, 172, 140], [198, 134, 96], [141, 85, 54], [92, 58, 40]])[int(rng.integers(4))]
+    lit = float(np.percentile(part[::4, ::4], 95)) / 240  # the hand is in the same light as the sheet
+    tone = tone * lit
     skin = tone * (0.6 + 0.4 * np.clip(round_, 0, 1))
     shine = cv2.GaussianBlur(nail, (0, 0), max(0.6, 0.4 * px)).astype(np.float32)[..., None] / 255
     skin = skin + (np.minimum(tone * 1.15 + 14, 255) - skin) * shine * 0.7
