@@ -70,6 +70,18 @@ def test_second_printing_keeps_students_codes_and_makes_new_spares(folder: Path)
         assert len(ledger.charts()) == 5
 
 
+def test_an_id_that_passed_to_another_child_gets_a_new_code(folder: Path) -> None:
+    run(folder)
+    first = pages(folder / "charts.pdf")
+    renumbered = ROSTER.replace("Zoë,Ñandú", "Zoe,Nandu").replace("Olu,Ade", "Kim,Sorensen")
+    (folder / "roster.csv").write_text(renumbered, encoding="utf-8")
+    assert run(folder) == 0
+    again = pages(folder / "charts.pdf")
+    assert [one == other for one, other in zip(first, again, strict=True)] == [True, False, True]
+    with Ledger.open(folder) as ledger:
+        assert [chart.name for chart in ledger.charts()] == ["Zoe Nandu", "Olu Ade", "Li 王", "Kim Sorensen"]
+
+
 def test_other_paper_is_another_chart(folder: Path) -> None:
     run(folder)
     first = pages(folder / "charts.pdf")

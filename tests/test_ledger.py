@@ -17,7 +17,7 @@ import pytest
 from factories import hand_in, layout, october, page_reading, reading, readings, stock, students
 
 from ingest.errors import LedgerError
-from ingest.ledger.records import ChartRecord, NewPage, ReturnState
+from ingest.ledger.records import ChartRecord, CopyRecord, NewPage, ReturnState
 from ingest.ledger.store import FILE_NAME, Ledger
 from ingest.plan.roster import Student
 from ingest.reading.values import BoxReading, Candidate
@@ -74,6 +74,14 @@ def test_printed_charts_stay_as_they_are(ledger: Ledger) -> None:
     assert len(ledger.charts()) == 4
 
 
+def test_a_chart_keeps_the_name_that_was_printed_last(ledger: Ledger) -> None:
+    key = stock(ledger, students(1))
+    assert [chart.name for chart in ledger.charts()] == ["", ""]
+    for name in ("Anna One", "Ana One"):
+        ledger.add_charts([ChartRecord("K001", "S001", key, name)])
+        assert ledger.charts()[0] == ChartRecord("K001", "S001", key, name)
+
+
 # -- returns and pages --------------------------------------------------------------------------------
 
 
@@ -88,6 +96,25 @@ def test_the_same_bytes_are_taken_once(ledger: Ledger) -> None:
         (second, "b.zip/2.jpg", None),
     ]
     assert ledger.original(ledger.waiting()[0]) == ledger.folder / "originals" / "aa"
+
+
+def test_the_same_bytes_under_another_name_are_noted_once(ledger: Ledger) -> None:
+    first = ledger.add_return("a.zip/1.jpg", "aa", None)
+    assert first is not None
+    ledger.add_copy("a.zip/1.jpg", "aa")  # its own name
+    ledger.add_copy("b.zip/Ben Two/1.jpg", "aa", "S002", 100.0)
+    ledger.add_copy("b.zip/Ben Two/1.jpg", "aa", "S002", 100.0)
+    ledger.add_copy("c.zip/1.jpg", "unknown")
+    assert ledger.copies() == (CopyRecord(first, "b.zip/Ben Two/1.jpg", "S002", 100.0),)
+
+
+def test_when_a_photo_was_taken_is_kept_with_its_pages(ledger: Ledger) -> None:
+    return_id = ledger.add_return("1.jpg", "aa", None)
+    assert return_id is not None
+    assert ledger.returns()[0].taken is None
+    moment = datetime(2027, 10, 30, 17, 4, 9)
+    ledger.finish_return(return_id, (), ReturnState.DONE, taken=moment)
+    assert ledger.returns()[0].taken == moment
 
 
 def test_what_holds_nothing_to_read_never_waits(ledger: Ledger) -> None:

@@ -61,7 +61,10 @@ def test_an_up_to_date_ledger_is_opened_without_writing(tmp_path: Path) -> None:
 
 
 def test_the_names_of_shipped_steps_do_not_change() -> None:
-    assert [step.name for step in STEPS] == ["01 roster, charts, returns, answers"]
+    assert [step.name for step in STEPS] == [
+        "01 roster, charts, returns, answers",
+        "02 the same file under other names, the name on a chart, when a photo was taken",
+    ]
 
 
 def test_the_file_says_what_it_is(tmp_path: Path) -> None:

@@ -15,6 +15,7 @@ from ingest.commands import folder_option
 from ingest.ledger.records import ChartRecord
 from ingest.ledger.store import Ledger
 from ingest.plan.challenge import load_challenge
+from ingest.plan.names import is_same_child
 from ingest.plan.roster import load_roster
 
 
@@ -59,13 +60,21 @@ def command(
         refuse_another_plan(kept.values(), challenge)
         ledger.sync_roster(roster)
         known = ledger.charts()
-        printed = {c.student_id: c.code for c in known if c.student_id and kept.get(c.layout) == layout}
+        # An id that passed to another child gets a new code, or the old paper would count for that child.
+        names = {student.id: student.name for student in roster}
+        printed = {
+            c.student_id: c.code
+            for c in known
+            if c.student_id
+            and kept.get(c.layout) == layout
+            and is_same_child(c.name, names.get(c.student_id, ""))
+        }
         charts = assign_codes(students, spare, printed, {chart.code for chart in known})
         drawn = draw_charts(challenge, design, layout, charts)
         # Only what could be drawn: a layout in the ledger says that charts like it are out there.
         key = ledger.add_layout(layout)
         # The ledger first: a chart that it does not know must never reach a printer.
-        ledger.add_charts([ChartRecord(c.code, c.student.id if c.student else None, key) for c in charts])
+        ledger.add_charts([_record(chart, key) for chart in charts])
     places = pdf.with_suffix(".layout.json")
     write_whole(places, layout_file(layout, charts).encode())
     write_whole(pdf, drawn)
@@ -75,6 +84,12 @@ def command(
     click.echo(f"  {places}\n      Where every box is, for other programs.")
     at = "" if folder.resolve() == Path.cwd() else f" --folder {shlex.quote(str(folder))}"
     click.echo(f"When charts come back: daybox collect{at} PATH, the PATH of what you downloaded.")
+
+
+def _record(chart: Chart, layout: str) -> ChartRecord:
+    if chart.student is None:
+        return ChartRecord(chart.code, None, layout)
+    return ChartRecord(chart.code, chart.student.id, layout, chart.student.name)
 
 
 def _counted(charts: tuple[Chart, ...]) -> str:

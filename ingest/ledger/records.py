@@ -10,11 +10,15 @@ from ingest.reading.values import BoxReading, PageReading
 
 @dataclass(frozen=True, slots=True)
 class ChartRecord:
-    """A printed chart. student_id is None for a spare chart. layout: key of the stored layout."""
+    """A printed chart. student_id is None for a spare chart. layout: key of the stored layout.
+
+    name: the student's as it was printed last; "" for a spare chart, or where it was not kept.
+    """
 
     code: str
     student_id: str | None
     layout: str
+    name: str = ""
 
 
 class ReturnState(StrEnum):
@@ -29,7 +33,8 @@ class ReturnRecord:
 
     path: as it was inside what was collected, `october.zip/Maria Lopez/IMG_1.jpg`.
     sha256: of its bytes, hex; the original lies in `originals/` under this name.
-    dated: when the file says that it was handed in (zip entry's or file's time), local time.
+    dated: the zip entry's or the file's time, local. What it is worth, `ingest.check.lateness` says.
+    taken: when the photo was taken, by the camera's clock, where the file says so.
     """
 
     id: int
@@ -39,6 +44,17 @@ class ReturnRecord:
     collected_at: datetime
     state: ReturnState
     note: str
+    taken: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class CopyRecord:
+    """The very bytes of a return, come once more under another name; fields as in `PageRecord`."""
+
+    return_id: int
+    path: str
+    guess: str
+    guess_score: float
 
 
 @dataclass(frozen=True, slots=True)

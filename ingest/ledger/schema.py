@@ -62,6 +62,19 @@ STEPS: tuple[Step, ...] = (
             f"PRAGMA application_id = {APPLICATION_ID}",
         ),
     ),
+    Step(
+        "02 the same file under other names, the name on a chart, when a photo was taken",
+        (
+            # A file whose very bytes had come before. `guess` as in `page`.
+            """CREATE TABLE copy (
+                return_id INTEGER NOT NULL REFERENCES return (id) ON DELETE CASCADE, path TEXT NOT NULL,
+                guess TEXT NOT NULL, guess_score REAL NOT NULL, collected_at TEXT NOT NULL,
+                PRIMARY KEY (return_id, path))""",
+            # Empty for a spare chart, and for what was printed before this step.
+            "ALTER TABLE chart ADD COLUMN name TEXT NOT NULL DEFAULT ''",
+            "ALTER TABLE return ADD COLUMN taken TEXT",
+        ),
+    ),
 )
 
 

@@ -31,6 +31,7 @@ from ingest.errors import LedgerError
 from ingest.ledger.records import (
     AnswerRecord,
     ChartRecord,
+    CopyRecord,
     NewPage,
     PageRecord,
     ReturnRecord,
@@ -160,27 +161,29 @@ class Ledger:
         return {key: layout_from_json(text) for key, text in self._rows("SELECT key, json FROM layout")}
 
     def add_charts(self, charts: Sequence[ChartRecord]) -> None:
-        """Keep printed charts; those known already, just so, stay as they are.
+        """Keep printed charts; those known already stay as they are, but for the name last printed.
 
         Raises LedgerError if a code is known for another student or another layout: the paper that
         carries it is out there and cannot be changed.
         """
         with self._writing():
-            known = {chart.code: chart for chart in self.charts()}
+            known = {chart.code: (chart.student_id, chart.layout) for chart in self.charts()}
             for chart in charts:
-                if known.setdefault(chart.code, chart) != chart:
+                this = (chart.student_id, chart.layout)
+                if known.setdefault(chart.code, this) != this:
                     raise LedgerError(
                         f"The chart code {chart.code} was already printed for another student or with "
                         "another design. Nothing was kept. Print these charts with new codes."
                     )
             self._db.executemany(
-                "INSERT INTO chart (code, student_id, layout) VALUES (?, ?, ?) ON CONFLICT (code) DO NOTHING",
-                [(chart.code, chart.student_id, chart.layout) for chart in charts],
+                "INSERT INTO chart (code, student_id, layout, name) VALUES (?, ?, ?, ?) "
+                "ON CONFLICT (code) DO UPDATE SET name = excluded.name",
+                [(chart.code, chart.student_id, chart.layout, chart.name) for chart in charts],
             )
 
     def charts(self) -> tuple[ChartRecord, ...]:
         """All printed charts, in the order of printing."""
-        rows = self._rows("SELECT code, student_id, layout FROM chart ORDER BY rowid")
+        rows = self._rows("SELECT code, student_id, layout, name FROM chart ORDER BY rowid")
         return tuple(ChartRecord(*row) for row in rows)
 
     # -- returns ------------------------------------------------------------------------------------
@@ -200,12 +203,34 @@ class Ledger:
             ).fetchone()
         return row[0] if row else None
 
+    def add_copy(self, path: str, sha256: str, guess: str = "", guess_score: float = 0.0) -> None:
+        """Note that the very bytes of a return came once more, under this name.
+
+        guess, guess_score: whom the name means, as in `PageRecord`. Under its own name nothing is noted.
+        """
+        with self._writing():
+            self._db.execute(
+                "INSERT INTO copy SELECT id, ?, ?, ?, ? FROM return WHERE sha256 = ? AND path <> ? "
+                "ON CONFLICT (return_id, path) DO NOTHING",
+                (path, guess, guess_score, _now(), sha256, path),
+            )
+
+    def copies(self) -> tuple[CopyRecord, ...]:
+        """Every other name under which a return came, in the order of collecting."""
+        rows = self._rows("SELECT return_id, path, guess, guess_score FROM copy ORDER BY collected_at, path")
+        return tuple(CopyRecord(*row) for row in rows)
+
     def waiting(self) -> tuple[ReturnRecord, ...]:
         """Returns still to be read, in the order of collecting."""
         return tuple(r for r in self.returns() if r.state == ReturnState.WAITING)
 
     def finish_return(
-        self, return_id: int, pages: Sequence[NewPage], state: ReturnState, note: str = ""
+        self,
+        return_id: int,
+        pages: Sequence[NewPage],
+        state: ReturnState,
+        note: str = "",
+        taken: datetime | None = None,
     ) -> None:
         """Keep what was read of a return, in place of what was kept of it before.
 
@@ -226,7 +251,10 @@ class Ledger:
             self._db.execute(
                 f"DELETE FROM page WHERE return_id = ? AND number NOT IN ({marks})", (return_id, *numbers)
             )
-            self._db.execute("UPDATE return SET state = ?, note = ? WHERE id = ?", (state, note, return_id))
+            self._db.execute(
+                "UPDATE return SET state = ?, note = ?, taken = ? WHERE id = ?",
+                (state, note, _from_time(taken), return_id),
+            )
         for name in old - kept - {""}:
             with suppress(OSError):  # a viewer may hold it open; `sweep` gets it later
                 (self._pages / name).unlink()
@@ -292,12 +320,21 @@ class Ledger:
 
     def returns(self) -> tuple[ReturnRecord, ...]:
         """All returns, in the order of collecting."""
-        rows = self._rows("SELECT id, path, sha256, dated, collected_at, state, note FROM return ORDER BY id")
+        rows = self._rows(
+            "SELECT id, path, sha256, dated, collected_at, state, note, taken FROM return ORDER BY id"
+        )
         return tuple(
             ReturnRecord(
-                return_id, path, sha256, _to_time(dated), datetime.fromisoformat(at), ReturnState(state), note
+                return_id,
+                path,
+                sha256,
+                _to_time(dated),
+                datetime.fromisoformat(at),
+                ReturnState(state),
+                note,
+                _to_time(taken),
             )
-            for return_id, path, sha256, dated, at, state, note in rows
+            for return_id, path, sha256, dated, at, state, note, taken in rows
         )
 
     def pages(self) -> tuple[PageRecord, ...]:
