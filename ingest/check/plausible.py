@@ -1,5 +1,7 @@
 """What minutes children write: a mild prior, so that 25 beats 26 where the ink leaves both open."""
 
+from dataclasses import replace
+
 from ingest.check.sums import Candidates
 from ingest.plan.challenge import Challenge
 from ingest.reading.values import Candidate
@@ -25,7 +27,7 @@ def plausible(box: Candidates, challenge: Challenge) -> Candidates:
     if total <= 0:
         return box
     share = sum(c.probability for c in box) / total
-    found = [Candidate(c.value, c.text, weight * share) for c, weight in weighed]
+    found = [replace(c, probability=weight * share) for c, weight in weighed]
     return tuple(sorted(found, key=lambda c: -c.probability))
 
 

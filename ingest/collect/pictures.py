@@ -21,7 +21,7 @@ from PIL.JpegImagePlugin import JpegImageFile
 
 from ingest.collect.signature import HEAD_BYTES, Form, form_of
 from ingest.errors import PictureError
-from ingest.reading.values import Grey
+from ingest.reading.values import Grey, TextLayer
 
 # Twice Pillow's own Image.MAX_IMAGE_PIXELS (1 GiB // 4 // 3), where Pillow itself refuses. A photo of
 # 12 megapixels has a fourteenth of it, a Letter page at 600 dpi a fifth.
@@ -44,11 +44,13 @@ class PagePicture:
     grey: None where there is a problem that leaves no picture. Its long side has 2100 to 4200 pixels,
         or as many as the file holds if that is fewer.
     problem: "" or what is wrong with the page, in plain sentences.
+    text: what a page of a PDF holds as text; None where that is nothing.
     """
 
     number: int
     grey: Grey | None
     problem: str
+    text: TextLayer | None = None
 
 
 def open_pages(path: Path) -> Iterator[PagePicture]:

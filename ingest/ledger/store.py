@@ -515,10 +515,10 @@ def _dump(value: object) -> str:
 
 
 def _dump_candidates(reading: BoxReading) -> str:
-    # int and float: numpy's numbers are not JSON's
+    # int and float: numpy's numbers are not JSON's. A fourth place, true, only where it was typed.
     return _dump(
         [
-            (None if c.value is None else int(c.value), c.text, float(c.probability))
+            (None if c.value is None else int(c.value), c.text, float(c.probability), *[True] * c.typed)
             for c in reading.candidates
         ]
     )

@@ -15,7 +15,8 @@ from ingest.reading.flatten import Pose, box_corners, find_near, flatten, misfit
 from ingest.reading.frames import Fit, refine
 from ingest.reading.numerals import FLAT_PX_PER_MM, Numerals
 from ingest.reading.tags import SeenTag, find_tags, merged
-from ingest.reading.values import BoxReading, Candidate, Grey, PageReading
+from ingest.reading.typed import typed_name, with_texts
+from ingest.reading.values import BoxReading, Candidate, Grey, PageReading, TextLayer
 
 FLAT_QUALITY = 85  # JPEG quality of the kept page: a third of a megabyte, and no edge is lost
 
@@ -48,11 +49,15 @@ class _Placed:
 
 
 def read_page(
-    grey: Grey, layouts: Mapping[str, Layout], chart_layouts: Mapping[str, str], numerals: Numerals
+    grey: Grey,
+    layouts: Mapping[str, Layout],
+    chart_layouts: Mapping[str, str],
+    numerals: Numerals,
+    text: TextLayer | None = None,
 ) -> PageReading:
     """Read one page.
 
-    layouts: by key. chart_layouts: chart code to layout key.
+    layouts: by key. chart_layouts: chart code to layout key. text: what the file holds as text.
 
     A box that is covered, torn off or outside the picture has the one candidate "?", never blank.
     The chart of another challenge gives its code and its flattened page, but no readings.
@@ -62,8 +67,11 @@ def read_page(
     """
     if grey.ndim != 2 or min(grey.shape) < 100:
         raise PageError("this picture is too small to show a chart; hand in the photo or scan itself")
-    placed = _find(np.ascontiguousarray(grey), tuple(layouts.values()))
+    grey = np.ascontiguousarray(grey)
+    placed = _find(grey, tuple(layouts.values()))
     code = read_code(placed.picture, placed.pose, placed.layout)
+    if text and text.code and not code.code:
+        code = FoundCode(text.code, code.challenge or text.challenge, "typed")
     candidates = _candidates(code, layouts, chart_layouts)
     if not candidates:
         picture, pose = shrink_to(placed.picture, placed.pose, FLAT_PX_PER_MM)
@@ -75,7 +83,11 @@ def read_page(
         key=lambda option: option[1].residual_mm,
     )
     readings = _read_boxes(fit, candidates[key], placed.picture, numerals)
-    return _reading(code, key, readings, fit.flat, fit.residual_mm, seen)
+    name = ""
+    if text and placed.picture is grey:  # typed text that is mirrored was never typed over this chart
+        readings = with_texts(readings, candidates[key], fit.pose, text, numerals)
+        name = typed_name(candidates[key], fit.pose, text)
+    return _reading(code, key, readings, fit.flat, fit.residual_mm, seen, name)
 
 
 def _find(grey: Grey, layouts: Sequence[Layout]) -> _Placed:
@@ -162,13 +174,14 @@ def _reading(
     flat: Grey,
     residual_mm: float,
     tags_seen: int,
+    written_name: str = "",
 ) -> PageReading:
     _, jpeg = cv2.imencode(".jpg", flat, [cv2.IMWRITE_JPEG_QUALITY, FLAT_QUALITY])
     return PageReading(
         code=code.code,
         code_challenge=code.challenge,
         code_source=code.source,
-        written_name="",
+        written_name=written_name,
         readings=readings,
         flat_jpeg=jpeg.tobytes(),
         residual_mm=residual_mm,

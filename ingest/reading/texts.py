@@ -1,6 +1,7 @@
 """From the net's scores to texts with probabilities, and from a text to minutes."""
 
 import re
+import unicodedata
 from collections import defaultdict
 
 import numpy as np
@@ -62,3 +63,63 @@ def minutes_of(text: str) -> int | None:
     if found := _HOURS.fullmatch(text):
         return 60 * int(found[1]) + int(found[2] or 0)
     return None
+
+
+# What is typed may be spelled out and spaced. A dot or a comma makes a number no whole one, but with hours.
+_UNITS = (
+    (re.compile(r"(?<=[\d ])(?:minutes?|minutos?|mins?|mn|m|['′])\.?"), "min"),
+    (re.compile(r"(?<=[\d ])(?:hours?|horas?|hrs?|h)\.?"), "hr"),
+)
+_AROUND_UNIT = re.compile(r" ?(min|hr) ?")
+_PART_OF_HOURS = re.compile(r"(\d{1,2})[.,](\d{1,2})hr")
+
+
+def typed_minutes(text: str) -> int | None:
+    """The minutes that a typed text stands for, or None where they are not beyond doubt.
+
+    As `minutes_of`, and besides: units spelled out in English or Spanish, with spaces before them; hours with
+    a fraction, `1.5 h` or `1,5 h`, that makes whole minutes; digits and dashes of any script or width.
+    Not `1,5`, `-5`, `20-30`, `2 0`, `20?`, `twenty`: what is meant there, only a person can say.
+    """
+    spelled = _plain(text)
+    if spelled is None:
+        return None
+    for unit, short in _UNITS:
+        spelled = unit.sub(short, spelled)
+    spelled = _AROUND_UNIT.sub(r"\1", spelled)
+    if found := _PART_OF_HOURS.fullmatch(spelled):
+        minutes, rest = divmod(60 * int(found[1] + found[2]), 10 ** len(found[2]))
+        return None if rest else minutes
+    return minutes_of(spelled.removeprefix("0") if re.fullmatch(r"0\d:\d\d", spelled) else spelled)
+
+
+def is_empty(text: str) -> bool:
+    """Whether a typed text shows nothing."""
+    return not _visible(text).strip()
+
+
+def _visible(text: str) -> str:
+    """Without what has no shape of its own, such as marks of direction."""
+    return "".join(letter for letter in text if unicodedata.category(letter) not in ("Cf", "Cc", "Cn"))
+
+
+def _plain(text: str) -> str | None:
+    """Small letters, digits, dashes and single spaces of ASCII where that is what they are.
+
+    None for raised digits and fractions, which would pass for plain ones.
+    """
+    if any(unicodedata.category(letter) == "No" for letter in text):
+        return None
+    letters = []
+    for letter in unicodedata.normalize("NFKC", _visible(text.translate(_BREAKS))).casefold():
+        digit = unicodedata.decimal(letter, None)
+        if digit is not None:
+            letters.append(str(digit))
+        elif unicodedata.category(letter) == "Pd" or letter == "−":
+            letters.append("-")
+        else:
+            letters.append(letter)
+    return " ".join("".join(letters).split()).removesuffix(".")
+
+
+_BREAKS = str.maketrans("\n\r\t\v\f", "     ")

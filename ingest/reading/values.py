@@ -1,6 +1,6 @@
-"""What reading hands on."""
+"""What reading is handed besides a picture, and what it hands on."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TypeAlias
 
@@ -8,6 +8,41 @@ import numpy as np
 import numpy.typing as npt
 
 Grey: TypeAlias = npt.NDArray[np.uint8]  # shape (height, width), 0 black .. 255 white
+Floats: TypeAlias = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Text:
+    """A stretch of text, written without a gap.
+
+    text: as the file has it. middles: of its letters, shape (n, 2), pixels of the picture, where (0, 0) is
+        the middle of the first pixel.
+    field: of a form's field, the box that its name means; "" for a field of another name and for free text.
+    is_field: whether it is what a form's field holds. printed: whether it is set in the chart's own type.
+    """
+
+    text: str
+    middles: Floats
+    field: str = ""
+    is_field: bool = False
+    printed: bool = False
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TextLayer:
+    """All text of one page.
+
+    texts: in the order in which the file has them; a form's fields also if they are empty.
+    corners: of each form's field, shape (4, 2), clockwise from the top left, by the box that its name means.
+    bare: the same picture without its text.
+    code, challenge: what the names of a form's fields say, or the text; None where they say nothing.
+    """
+
+    texts: Sequence[Text]
+    corners: Mapping[str, Floats]
+    bare: Grey
+    code: str | None = None
+    challenge: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -15,12 +50,14 @@ class Candidate:
     """One thing that a box may say, and how probable it is given the ink alone.
 
     value: whole minutes; None where the box is blank, or holds something that is no number.
-    text: what the reader saw, `45 min`; "" for blank; "?" for something that is no number.
+    text: what the reader saw, `45 min`; "" for blank; "?" for ink that is no number.
+    typed: the file itself holds `text` as text, so that it is exactly this.
     """
 
     value: int | None
     text: str
     probability: float
+    typed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +88,7 @@ class PageReading:
 
     code: the chart code `K7QF-3M2P` with a valid check character, or None.
     code_challenge: the challenge named in the QR code ("2027-10"), or None.
-    code_source: "qr", "letters" or "" when there is no code.
+    code_source: "qr", "letters", "typed" (from a form's fields or the file's text), "" without a code.
     written_name: what OCR read in the name box, for a person to look at; "" if nothing.
     readings: all boxes of the layout and the outside cells; empty when no layout fitted.
     flat_jpeg: the flattened page, grey, FLAT_PX_PER_MM pixels a millimetre, as JPEG bytes.

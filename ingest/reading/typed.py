@@ -1,0 +1,142 @@
+"""What a page's file holds as text, not as ink: which box it is in, and what that box then says.
+
+Text is exact where ink is only probable. But a page may bear both, so every box that has text is looked at
+once more with its text taken away, and what contradicts each other is for a person to settle.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from ingest.chart.layout import ChartBox, Kind, Layout
+from ingest.paper import Box
+from ingest.reading.crops import box_crops
+from ingest.reading.flatten import Pose, box_corners, flatten, shrink_to
+from ingest.reading.numerals import FLAT_PX_PER_MM, Numerals
+from ingest.reading.texts import is_empty, typed_minutes
+from ingest.reading.values import BoxReading, Candidate, Floats, Text, TextLayer
+
+# Text and something else: neither is more than likely, so that a person is asked.
+_TYPED, _OTHER = 0.5, 0.4
+_FILLED = 0.999  # initials or a name: something is there; as `numerals` has it
+# A number that is in no box, but so near to one, may be meant for it: above it, in the strip that the day is
+# printed in, or below it; mm.
+_ABOVE_MM = 4.5
+_BELOW_MM = 2.5
+
+
+def with_texts(
+    readings: Sequence[BoxReading], layout: Layout, pose: Pose, layer: TextLayer, numerals: Numerals
+) -> tuple[BoxReading, ...]:
+    """The readings of the layout's boxes and outside cells, with what was typed into them.
+
+    readings: of the whole picture, typed text taken for ink.
+
+    A box's typed candidate has probability 1 where it is all that the box holds. Where the picture shows
+    something else, too, or the text lies across boxes or beside the box, no candidate is probable.
+    """
+    boxes = {box.name: box for box in (*layout.boxes, *layout.outside)}
+    held = _held(tuple(boxes.values()), pose, layer.texts)
+    if not held:
+        return tuple(readings)
+    picture, near = shrink_to(layer.bare, pose, FLAT_PX_PER_MM)
+    flat = flatten(picture, near, Box(0, 0, layout.paper.width, layout.paper.height), FLAT_PX_PER_MM)
+    chosen = [boxes[name] for name in held]
+    inks = numerals.read(box_crops(flat, chosen), [box.kind for box in chosen])
+    found = {box.name: _said(box, held[box.name], ink) for box, (ink, _) in zip(chosen, inks, strict=True)}
+    return tuple(
+        replace(reading, candidates=found[reading.box]) if reading.box in found else reading
+        for reading in readings
+    )
+
+
+def typed_name(layout: Layout, pose: Pose, layer: TextLayer) -> str:
+    """What was typed where the name stands; "" if nothing."""
+    frame = box_corners(layout.name.grown(1.0))
+    texts = [
+        text.text.strip()
+        for text in layer.texts
+        if not text.printed and _inside(pose.to_picture(frame)[None], text.middles).all()
+    ]
+    return " ".join(dict.fromkeys(text for text in texts if text))
+
+
+@dataclass(slots=True)
+class _Held:
+    """The text of one box. values: of fields. shown: all else. beside: not, or not only, in this box."""
+
+    values: list[str] = field(default_factory=list)
+    shown: list[str] = field(default_factory=list)
+    beside: list[str] = field(default_factory=list)
+
+
+def _held(boxes: Sequence[ChartBox], pose: Pose, texts: Sequence[Text]) -> dict[str, _Held]:
+    """The boxes that hold text, by name."""
+    frames = np.stack([pose.to_picture(box_corners(box.frame)) for box in boxes])
+    held: dict[str, _Held] = {}
+    strays: list[Text] = []
+    for text in texts:
+        if is_empty(text.text):
+            continue
+        touched = _chosen(boxes, _inside(frames, text.middles).any(axis=1))
+        for box in touched:
+            found = held.setdefault(box.name, _Held())
+            if len(touched) > 1 or (text.field and text.field != box.name):
+                found.beside.append(text.text)
+            elif text.is_field:
+                found.values.append(text.text)
+            else:
+                found.shown.append(text.text)
+        if not touched and not text.printed and typed_minutes(text.text) is not None:
+            strays.append(text)
+    around = np.stack([pose.to_picture(box_corners(_around(box.frame))) for box in boxes])
+    filled = set(held)
+    for text in strays:
+        middle = text.middles.mean(axis=0, keepdims=True)
+        for box in _chosen(boxes, _inside(around, middle)[:, 0]):
+            if box.name not in filled:
+                held.setdefault(box.name, _Held()).beside.append(text.text)
+    return held
+
+
+def _chosen(boxes: Sequence[ChartBox], chosen: npt.ArrayLike) -> list[ChartBox]:
+    return [boxes[int(n)] for n in np.flatnonzero(chosen)]
+
+
+def _around(frame: Box) -> Box:
+    return Box(frame.left, frame.top - _ABOVE_MM, frame.width, frame.height + _ABOVE_MM + _BELOW_MM)
+
+
+def _inside(quads: Floats, points: Floats) -> npt.NDArray[np.bool_]:
+    """Which quadrangles, shape (m, 4, 2), hold which points, shape (n, 2): shape (m, n)."""
+    edges = np.roll(quads, -1, axis=1) - quads
+    away = points[None, None] - quads[:, :, None]  # (m, 4, n, 2)
+    side = edges[:, :, None, 0] * away[..., 1] - edges[:, :, None, 1] * away[..., 0]
+    return np.asarray((side >= 0).all(axis=1) | (side <= 0).all(axis=1))
+
+
+def _said(box: ChartBox, held: _Held, ink: Sequence[Candidate]) -> tuple[Candidate, ...]:
+    """What a box with text says. ink: what it says without its text."""
+    typed = " ".join(held.values or held.shown or held.beside).strip()
+    if box.kind in (Kind.MARK, Kind.TEXT):
+        return (Candidate(None, "?", _FILLED, typed=True),) if held.values or held.shown else tuple(ink)
+    value = typed_minutes(typed)
+    shown = " ".join(held.shown)
+    other: Candidate | None = None
+    if held.values and shown and not _same(typed, shown):
+        other = Candidate(typed_minutes(shown), shown, _OTHER)
+    elif not (ink[0].value is None and ink[0].text == "") and (value is None or ink[0].value != value):
+        other = replace(ink[0], probability=_OTHER)
+    if other:
+        return Candidate(value, typed, _TYPED, typed=True), other
+    return (Candidate(value, typed, _TYPED if held.beside else 1.0, typed=True),)
+
+
+def _same(value: str, shown: str) -> bool:
+    """Whether a field's look shows its value, as far as there is room for it."""
+    minutes = typed_minutes(value)
+    if minutes is not None and minutes == typed_minutes(shown):
+        return True
+    return "".join(value.split()).startswith("".join(shown.split()))
