@@ -1,5 +1,6 @@
 """Where a box is written in, and how dark, whatever the light, the paper and the printed frame do."""
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -49,6 +50,14 @@ def _top(values: Darkness, share: float) -> float:
     return float(np.partition(values.ravel(), -count)[-count])
 
 
+def _median(values: Darkness) -> float:
+    """As `np.median`, which looks for both middle values and so misses numpy's quick way to find one."""
+    half = values.size // 2
+    ordered = np.partition(values.ravel(), half)
+    upper = ordered[half]
+    return float(upper if values.size % 2 else (ordered[:half].max() + upper) / 2)
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Flattened:
     """A box without its light and its frame.
@@ -76,37 +85,68 @@ def flatten(crop: Grey, edge: int) -> Flattened:
     What a band along the side has all along a stretch of it is print, what it has in one place is ink.
     Crops smaller than 8 px inside are taken as they are.
     """
-    grey = crop.astype(np.float32)
+    return flatten_all([crop], edge)[0]
+
+
+def flatten_all(crops: Sequence[Grey], edge: int) -> list[Flattened]:
+    """Many crops as by `flatten`; those of one size at once, which is several times as quick."""
+    found: dict[int, Flattened] = {}
+    for shape in {crop.shape for crop in crops}:
+        places = [n for n, crop in enumerate(crops) if crop.shape == shape]
+        dark = _dark([crops[n] for n in places])
+        found.update(zip(places, _without_frames(dark, edge), strict=True))
+    return [found[n] for n in range(len(crops))]
+
+
+def _dark(crops: Sequence[Grey]) -> Darkness:
+    """How much darker than its paper each pixel of crops of one size is, as a share; shape (n, h, w)."""
+    grey = np.stack(crops).astype(np.float32)
     paper = np.maximum(_lit_paper(grey), 1)
-    dark = np.asarray((paper - grey) / paper, np.float32)
-    flat = Flattened(dark, edge)
-    inside = flat.inside(dark)
-    if min(inside.shape, default=0) < 8:
-        return Flattened(dark, 0)
-    dark -= np.median(inside)
+    return np.asarray((paper - grey) / paper, np.float32)
+
+
+def _without_frames(dark: Darkness, edge: int) -> Iterator[Flattened]:
+    """dark: (n, h, w), changed in place."""
+    flats = [Flattened(each, edge) for each in dark]
+    if min(flats[0].inside(dark[0]).shape, default=0) < 8:
+        yield from (Flattened(each, 0) for each in dark)
+        return
+    for flat in flats:
+        flat.dark[...] -= _median(flat.inside(flat.dark))
     if edge:
-        for side in (dark[:edge], dark[-edge:], dark[:, :edge].T, dark[:, -edge:].T):
-            for stretch in np.array_split(side, 4, axis=1):  # views: `dark` itself changes
-                stretch -= np.maximum(np.median(stretch, axis=1, keepdims=True), 0)
-    return flat
+        turned = dark.transpose(0, 2, 1)
+        for side in (dark[:, :edge], dark[:, -edge:], turned[:, :edge], turned[:, -edge:]):
+            for stretch in np.array_split(side, 4, axis=2):  # views: `dark` itself changes
+                ordered = np.sort(stretch, axis=2)
+                half = stretch.shape[2] // 2
+                middle = (ordered[:, :, (stretch.shape[2] - 1) // 2] + ordered[:, :, half]) / 2
+                stretch -= np.maximum(middle, 0)[:, :, None]
+    yield from flats
 
 
 _ROWS, _COLUMNS = 5, 9  # of the grid that the paper's brightness is taken on
 
 
 def _lit_paper(grey: Darkness) -> Darkness:
-    """The paper's brightness as a smooth (quadratic) surface through what lies between the strokes."""
-    height, width = grey.shape
+    """The paper's brightness as a smooth (quadratic) surface through what lies between the strokes.
+
+    grey: (n, h, w), as is the result.
+    """
+    _, height, width = grey.shape
     if min(height, width) < 32:
-        return np.full_like(grey, np.percentile(grey, 80))
-    small = cv2.resize(grey, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
+        brightness = np.percentile(grey, 80, axis=(1, 2), keepdims=True)
+        return np.asarray(np.broadcast_to(brightness, grey.shape), np.float32)
     cell = max(5, height // 12) | 1
-    closed = cv2.morphologyEx(small, cv2.MORPH_CLOSE, np.ones((cell, cell), np.uint8))
     rim = cell // 4  # closing is wrong at the very edge
-    core = closed[rim : len(closed) - rim, rim : closed.shape[1] - rim]
-    seen = cv2.resize(core, (_COLUMNS, _ROWS), interpolation=cv2.INTER_AREA)
+    square = np.ones((cell, cell), np.uint8)
+    seen = np.empty((len(grey), _ROWS * _COLUMNS), np.float32)
+    for each, row in zip(grey, seen, strict=True):
+        small = cv2.resize(each, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
+        closed = cv2.morphologyEx(small, cv2.MORPH_CLOSE, square)
+        core = closed[rim : len(closed) - rim, rim : closed.shape[1] - rim]
+        row[:] = np.ravel(cv2.resize(core, (_COLUMNS, _ROWS), interpolation=cv2.INTER_AREA))
     fit, surface = _surfaces(height, width, rim, core.shape, closed.shape)
-    return (surface @ (fit @ seen.ravel())).reshape(height, width)
+    return (seen @ fit.T @ surface.T).reshape(grey.shape)
 
 
 @lru_cache(maxsize=64)  # the boxes of a chart come in a handful of sizes
@@ -162,8 +202,8 @@ def find_ink(flat: Flattened) -> Ink | None:
     # Smoothed over a stroke's width, grain goes and strokes stay.
     smooth = cv2.GaussianBlur(flat.dark, (0, 0), max(0.8, height / 70))
     inside = flat.inside(np.asarray(smooth, np.float32))
-    middle = float(np.median(inside))
-    grain = 1.4826 * float(np.median(np.abs(inside - middle)))
+    middle = _median(inside)
+    grain = 1.4826 * _median(np.abs(inside - np.float32(middle)))
     above = _top(inside, 0.005) - middle
     if any(above < most and above < spreads * max(grain, 1e-3) for most, spreads in _SURELY_BLANK):
         return None
@@ -171,7 +211,14 @@ def find_ink(flat: Flattened) -> Ink | None:
     if grain > _GRAINY:
         return whole
     mask = (inside > middle + max(5 * grain, 0.4 * above)).astype(np.uint8)
-    count, _, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
+    x, y, wide, high = cv2.boundingRect(mask)
+    if not wide:
+        return whole
+    # With labels of 16 bits it takes a third of the time, and boxes have no more pixels than that.
+    labels = cv2.CV_16U if mask.size < 2**16 else cv2.CV_32S
+    count, _, stats, _ = cv2.connectedComponentsWithStats(
+        mask[y : y + high, x : x + wide], connectivity=8, ltype=labels
+    )
     # A dot of a colon is the smallest thing that counts: about a twentieth of the height across.
     kept = stats[1:count][stats[1:count, cv2.CC_STAT_AREA] >= max(4.0, (height / 20) ** 2)]
     if not len(kept):
@@ -180,10 +227,10 @@ def find_ink(flat: Flattened) -> Ink | None:
     left, top = kept[:, cv2.CC_STAT_LEFT], kept[:, cv2.CC_STAT_TOP]
     right, bottom = left + kept[:, cv2.CC_STAT_WIDTH], top + kept[:, cv2.CC_STAT_HEIGHT]
     ink = Ink(
-        left=int(left.min()) + edge,
-        top=int(top.min()) + edge,
-        right=int(right.max()) + edge,
-        bottom=int(bottom.max()) + edge,
+        left=int(left.min()) + x + edge,
+        top=int(top.min()) + y + edge,
+        right=int(right.max()) + x + edge,
+        bottom=int(bottom.max()) + y + edge,
         share=float(kept[:, cv2.CC_STAT_AREA].sum()) / inside.size,
         clear=True,
     )

@@ -19,7 +19,7 @@ import numpy.typing as npt
 
 from ingest.chart.layout import Kind
 from ingest.reading.certainty import Calibration
-from ingest.reading.ink import HEIGHT, Darkness, Ink, even_out, find_ink, flatten
+from ingest.reading.ink import HEIGHT, Darkness, Ink, even_out, find_ink, flatten, flatten_all
 from ingest.reading.texts import likely_texts, minutes_of
 from ingest.reading.values import Candidate, Grey
 
@@ -113,7 +113,7 @@ class Numerals:
         Returns for each its candidates, most probable first, and its share of ink. For initials the
         text of the candidate is only "" or "?": something is there.
         """
-        flats = [flatten(crop, EDGE_PX) for crop in crops]
+        flats = flatten_all(crops, EDGE_PX)
         inks = [find_ink(flat) for flat in flats]
         found: list[tuple[tuple[Candidate, ...], float]] = [
             ((Candidate(None, "", self._calibration.blank),), ink.share if ink else 0.0) for ink in inks
