@@ -134,8 +134,8 @@ def _lit_paper(grey: Darkness) -> Darkness:
     """
     _, height, width = grey.shape
     if min(height, width) < 32:
-        brightness = np.percentile(grey, 80, axis=(1, 2), keepdims=True)
-        return np.asarray(np.broadcast_to(brightness, grey.shape), np.float32)
+        brightness = np.array([np.percentile(each, 80) for each in grey], np.float32)
+        return np.broadcast_to(brightness[:, None, None], grey.shape)
     cell = max(5, height // 12) | 1
     rim = cell // 4  # closing is wrong at the very edge
     square = np.ones((cell, cell), np.uint8)
