@@ -146,7 +146,7 @@ def _lit_paper(grey: Darkness) -> Darkness:
         core = closed[rim : len(closed) - rim, rim : closed.shape[1] - rim]
         row[:] = np.ravel(cv2.resize(core, (_COLUMNS, _ROWS), interpolation=cv2.INTER_AREA))
     fit, surface = _surfaces(height, width, rim, core.shape, closed.shape)
-    return (seen @ fit.T @ surface.T).reshape(grey.shape)
+    return np.asarray(seen @ fit.T @ surface.T, np.float32).reshape(grey.shape)
 
 
 @lru_cache(maxsize=64)  # the boxes of a chart come in a handful of sizes
