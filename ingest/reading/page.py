@@ -1,7 +1,6 @@
 """One picture of a page: find the chart, flatten it, read its boxes."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -11,41 +10,20 @@ from ingest.errors import PageError
 from ingest.paper import Box
 from ingest.reading.codes import FoundCode, read_code
 from ingest.reading.crops import box_crops
-from ingest.reading.flatten import Pose, box_corners, find_near, flatten, misfit_mm, place, shrink_to
+from ingest.reading.flatten import Pose, box_corners, flatten, shrink_to
 from ingest.reading.frames import Fit, refine
 from ingest.reading.numerals import FLAT_PX_PER_MM, Numerals
-from ingest.reading.tags import SeenTag, find_tags, merged
+from ingest.reading.placing import Placed, find, place_by
 from ingest.reading.typed import typed_name, with_texts
 from ingest.reading.values import BoxReading, Candidate, Grey, PageReading, TextLayer
 
 FLAT_QUALITY = 85  # JPEG quality of the kept page: a third of a megabyte, and no edge is lost
-
-_NEAR_ROUNDS = 3
-_ENOUGH_TAGS = 3  # with fewer, a longer look may find more
 
 # A box whose frame is missing, on a page whose frames are otherwise seen, is covered or torn off.
 _PAGE_SEEN = 0.75
 _BOX_HIDDEN = 0.2
 
 _HIDDEN = (Candidate(None, "?", 1.0),)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Placed:
-    """A layout's tags found in a picture. picture: as given, or mirrored back."""
-
-    picture: Grey
-    layout: Layout
-    pose: Pose
-    tags: tuple[SeenTag, ...]
-
-    @property
-    def merit(self) -> tuple[int, float]:
-        return len(self.tags), -self.misfit_mm
-
-    @property
-    def misfit_mm(self) -> float:
-        return misfit_mm(self.pose, self.tags, self.layout.tags)
 
 
 def read_page(
@@ -68,7 +46,7 @@ def read_page(
     if grey.ndim != 2 or min(grey.shape) < 100:
         raise PageError("this picture is too small to show a chart; hand in the photo or scan itself")
     grey = np.ascontiguousarray(grey)
-    placed = _find(grey, tuple(layouts.values()))
+    placed = find(grey, tuple(layouts.values()))
     code = read_code(placed.picture, placed.pose, placed.layout)
     if text and text.code and not code.code:
         code = FoundCode(text.code, code.challenge or text.challenge, "typed")
@@ -90,41 +68,6 @@ def read_page(
     return _reading(code, key, readings, fit.flat, fit.residual_mm, seen, name)
 
 
-def _find(grey: Grey, layouts: Sequence[Layout]) -> _Placed:
-    """The layout whose tags lie best in the picture, or in its mirror image."""
-    kinds = list({(layout.paper, layout.tags): layout for layout in layouts}.values())
-    wanted = {tag.id for layout in kinds for tag in layout.tags}
-    problem = PageError("there is no chart layout to look for; print the charts first")
-    seen: dict[bool, tuple[SeenTag, ...]] = {False: (), True: ()}
-    for hard in (False, True):
-        for mirrored in (False, True):
-            picture = np.ascontiguousarray(grey[:, ::-1]) if mirrored else grey
-            seen[mirrored] = merged((*seen[mirrored], *find_tags(picture, wanted, hard=hard)))
-            placed: list[_Placed] = []
-            for layout in kinds:
-                try:
-                    placed.append(_place(picture, layout, seen[mirrored]))
-                except PageError as error:
-                    problem = problem if mirrored else error
-            best = max(placed, key=lambda option: option.merit, default=None)
-            if best and (hard or len(best.tags) >= _ENOUGH_TAGS):
-                return best
-    raise problem
-
-
-def _place(picture: Grey, layout: Layout, tags: Sequence[SeenTag]) -> _Placed:
-    """Place by the tags, then look closely where the missing ones should be, and place again."""
-    size = (picture.shape[1], picture.shape[0])
-    pose, agreed = place(tags, layout.tags, layout.paper, size)
-    for _ in range(_NEAR_ROUNDS):  # each tag that is found makes the next one's place surer
-        missing = [tag for tag in layout.tags if tag.id not in {seen.id for seen in agreed}]
-        more = find_near(picture, pose, missing)
-        if not more:
-            break
-        pose, agreed = place(merged((*agreed, *more)), layout.tags, layout.paper, size)
-    return _Placed(picture, layout, pose, agreed)
-
-
 def _candidates(
     code: FoundCode, layouts: Mapping[str, Layout], chart_layouts: Mapping[str, str]
 ) -> dict[str, Layout]:
@@ -135,10 +78,10 @@ def _candidates(
     return {key: layout for key, layout in layouts.items() if code.challenge in (None, layout.challenge)}
 
 
-def _fitted(placed: _Placed, layout: Layout) -> tuple[Fit, int]:
+def _fitted(placed: Placed, layout: Layout) -> tuple[Fit, int]:
     """The refined pose under a layout, and how many of its tags were found."""
     if layout.paper != placed.layout.paper or layout.tags != placed.layout.tags:
-        placed = _place(placed.picture, layout, placed.tags)
+        placed = place_by(placed.tags, placed.picture, layout)
     return refine(placed.picture, placed.pose, layout, placed.tags), len(placed.tags)
 
 

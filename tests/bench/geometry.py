@@ -34,10 +34,10 @@ from ingest.errors import PageError
 from ingest.plan.challenge import Challenge, Days
 from ingest.plan.month import Month
 from ingest.plan.roster import Student
-from ingest.reading import page as page_reading
 from ingest.reading.codes import read_code
 from ingest.reading.flatten import Pose
 from ingest.reading.frames import refine
+from ingest.reading.placing import find
 from ingest.reading.values import Grey
 
 DPI = 300
@@ -135,7 +135,7 @@ def one(severity: Severity, seed: int, number: int, tally: Tally, worst: Path | 
         clock = now
 
     try:
-        placed = page_reading._find(grey, [layout])
+        placed = find(grey, [layout])
     except PageError as problem:
         tally.cases.append((99.0, number, f"not found: {problem}; {damage}"))
         if worst:

@@ -1,0 +1,68 @@
+"""Where a chart lies in a picture: its tags are found, and the page is placed by them."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ingest.chart.layout import Layout
+from ingest.errors import PageError
+from ingest.reading.flatten import Pose, find_near, misfit_mm, place
+from ingest.reading.tags import SeenTag, find_tags, merged
+from ingest.reading.values import Grey
+
+_NEAR_ROUNDS = 3
+_ENOUGH_TAGS = 3  # with fewer, a longer look may find more
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Placed:
+    """A layout's tags found in a picture. picture: as given, or mirrored back."""
+
+    picture: Grey
+    layout: Layout
+    pose: Pose
+    tags: tuple[SeenTag, ...]
+
+    @property
+    def merit(self) -> tuple[int, float]:
+        return len(self.tags), -self.misfit_mm
+
+    @property
+    def misfit_mm(self) -> float:
+        return misfit_mm(self.pose, self.tags, self.layout.tags)
+
+
+def find(grey: Grey, layouts: Sequence[Layout]) -> Placed:
+    """The layout whose tags lie best in the picture, or in its mirror image."""
+    kinds = list({(layout.paper, layout.tags): layout for layout in layouts}.values())
+    wanted = {tag.id for layout in kinds for tag in layout.tags}
+    problem = PageError("there is no chart layout to look for; print the charts first")
+    seen: dict[bool, tuple[SeenTag, ...]] = {False: (), True: ()}
+    for hard in (False, True):
+        for mirrored in (False, True):
+            picture = np.ascontiguousarray(grey[:, ::-1]) if mirrored else grey
+            seen[mirrored] = merged((*seen[mirrored], *find_tags(picture, wanted, hard=hard)))
+            placed: list[Placed] = []
+            for layout in kinds:
+                try:
+                    placed.append(place_by(seen[mirrored], picture, layout))
+                except PageError as error:
+                    problem = problem if mirrored else error
+            best = max(placed, key=lambda option: option.merit, default=None)
+            if best and (hard or len(best.tags) >= _ENOUGH_TAGS):
+                return best
+    raise problem
+
+
+def place_by(tags: Sequence[SeenTag], picture: Grey, layout: Layout) -> Placed:
+    """Place by the tags, then look closely where the missing ones should be, and place again."""
+    size = (picture.shape[1], picture.shape[0])
+    pose, agreed = place(tags, layout.tags, layout.paper, size)
+    for _ in range(_NEAR_ROUNDS):  # each tag that is found makes the next one's place surer
+        missing = [tag for tag in layout.tags if tag.id not in {seen.id for seen in agreed}]
+        more = find_near(picture, pose, missing)
+        if not more:
+            break
+        pose, agreed = place(merged((*agreed, *more)), layout.tags, layout.paper, size)
+    return Placed(picture, layout, pose, agreed)
