@@ -17,7 +17,7 @@ from typing import TypeAlias
 
 from ingest.collect.crew import Mishap, Outcome, share_out
 from ingest.collect.owner import guess_owner
-from ingest.collect.reader import Item, Job, Leaf, MakeReader, load_reader, start
+from ingest.collect.reader import ENVIRONMENT, Item, Job, Leaf, MakeReader, load_reader, start
 from ingest.collect.unpack import Found, walk
 from ingest.errors import DayboxError
 from ingest.ledger.records import ReturnRecord, ReturnState
@@ -255,7 +255,13 @@ def _read_all(
     read = _Read()
     on_progress("Reading", 0, len(records))
     jobs = (Job(record, ledger.original(record)) for record in records)
-    outcomes = share_out(jobs, start, workers=min(workers, max(1, len(records))), seconds=seconds)
+    outcomes = share_out(
+        jobs,
+        start,
+        workers=min(workers, max(1, len(records))),
+        seconds=seconds,
+        environment=ENVIRONMENT,
+    )
     try:
         for done, outcome in enumerate(outcomes, start=1):
             record = outcome.job.record

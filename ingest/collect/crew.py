@@ -5,14 +5,16 @@ it was; here each process has one job at a time and its own pipe, so it is known
 """
 
 import multiprocessing
+import os
 import signal
 import time
-from collections.abc import Callable, Generator, Iterable, Iterator
+from collections.abc import Callable, Generator, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from enum import Enum, auto
 from multiprocessing.connection import Connection, wait
 from multiprocessing.process import BaseProcess
+from types import MappingProxyType
 from typing import Generic, TypeAlias, TypeVar
 
 from ingest.errors import DayboxError
@@ -20,6 +22,8 @@ from ingest.errors import DayboxError
 Job = TypeVar("Job")
 Item = TypeVar("Item")
 Work: TypeAlias = Callable[[Job], Iterable[Item]]
+
+NOTHING: Mapping[str, str] = MappingProxyType({})
 
 START_SECONDS = 300.0  # libraries and the reader, on a slow disk with a virus scanner
 
@@ -39,13 +43,19 @@ class Outcome(Generic[Job, Item]):
 
 
 def share_out(
-    jobs: Iterable[Job], start: Callable[[], Work[Job, Item]], *, workers: int, seconds: float
+    jobs: Iterable[Job],
+    start: Callable[[], Work[Job, Item]],
+    *,
+    workers: int,
+    seconds: float,
+    environment: Mapping[str, str] = NOTHING,
 ) -> Generator[Outcome[Job, Item], None, None]:
     """Work on the jobs, and give each outcome as soon as it is there. Closing the iterator ends all.
 
     start: called once in each process, makes what does a job there; must be picklable, as must jobs and
         items. What it makes may raise: then its process dies, and says why on stderr.
     seconds: the longest time from one item to the next.
+    environment: what the processes have in theirs besides what this one has.
 
     Raises DayboxError if a process cannot even start.
     """
@@ -63,7 +73,7 @@ def share_out(
                     if hand:  # it died while it had nothing to do
                         crew.remove(hand)
                         hand.end()
-                    crew.append(_Hand(start, job, seconds))
+                    crew.append(_Hand(start, job, seconds, environment))
             busy = {hand.pipe: hand for hand in crew if not hand.is_idle}
             if not busy:
                 return
@@ -81,12 +91,14 @@ def share_out(
 class _Hand(Generic[Job, Item]):
     """One process as its parent sees it. It is made with its first job."""
 
-    def __init__(self, start: Callable[[], Work[Job, Item]], job: Job, seconds: float) -> None:
+    def __init__(
+        self, start: Callable[[], Work[Job, Item]], job: Job, seconds: float, environment: Mapping[str, str]
+    ) -> None:
         # spawn: the same on all systems, and no child inherits a half-locked library or another's pipe
         context = multiprocessing.get_context("spawn")
         self.pipe, theirs = context.Pipe()
         self._process: BaseProcess = context.Process(target=_serve, args=(theirs, start), daemon=True)
-        with _interrupts_held():
+        with _interrupts_held(), _besides(environment):
             self._process.start()
         theirs.close()  # so that its death closes the pipe
         self._seconds = seconds
@@ -172,6 +184,21 @@ def _interrupts_held() -> Iterator[None]:
         yield
     finally:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+@contextmanager
+def _besides(environment: Mapping[str, str]) -> Iterator[None]:
+    """A process that is started within it finds these in its environment as well."""
+    before = {name: os.environ.get(name) for name in environment}
+    os.environ.update(environment)
+    try:
+        yield
+    finally:
+        for name, value in before.items():
+            if value is None:
+                del os.environ[name]
+            else:
+                os.environ[name] = value
 
 
 def _serve(pipe: Connection, start: Callable[[], Work[Job, Item]]) -> None:
