@@ -19,7 +19,9 @@ import pypdfium2 as pdfium
 from PIL import Image, ImageOps
 from PIL.JpegImagePlugin import JpegImageFile
 
+from ingest.collect.annotations import AnnotatedFile
 from ingest.collect.signature import HEAD_BYTES, Form, form_of
+from ingest.collect.text_layer import render, text_layer
 from ingest.errors import PictureError
 from ingest.reading.values import Grey, TextLayer
 
@@ -304,10 +306,10 @@ def _pdf_pages(path: Path) -> Iterator[PagePicture]:
             raise PictureError("This PDF has no pages.")
         _check_page_count(len(document))
         document.init_forms()  # so that what was typed into a form is drawn, too
+        annotated = AnnotatedFile(path)
         for index in range(len(document)):
             try:
-                grey = _pdf_page(document, index)
-                page = PagePicture(index + 1, grey, "")
+                page = _pdf_page(document, index, annotated)
             except PictureError as error:
                 page = PagePicture(index + 1, None, str(error))
             except pdfium.PdfiumError:
@@ -317,21 +319,20 @@ def _pdf_pages(path: Path) -> Iterator[PagePicture]:
         document.close()
 
 
-def _pdf_page(document: pdfium.PdfDocument, index: int) -> Grey:
+def _pdf_page(document: pdfium.PdfDocument, index: int, annotated: AnnotatedFile) -> PagePicture:
     page = document[index]
     try:
         width, height = page.get_size()  # points, as the page is shown
         if not (width > 0 and height > 0 and max(width, height) <= SHAPE_MOST * min(width, height)):
             raise PictureError("This page of the PDF is a thin strip, not a sheet.")
         long_side = min(max(_scanned_long_side(page), LONG_SIDE_LEAST), LONG_SIDE_MOST)
-        bitmap = page.render(scale=long_side / max(width, height), grayscale=True)
-        try:
-            grey: Grey = np.array(bitmap.to_numpy(), dtype=np.uint8).reshape(bitmap.height, bitmap.width)
-        finally:
-            bitmap.close()
-        return grey
+        scale = long_side / max(width, height)
+        grey = render(page, scale)
+        has_more = pdfium.raw.FPDFPage_GetAnnotCount(page) > 0
     finally:
         page.close()
+    attached = annotated.on_page(index) if has_more else None
+    return PagePicture(index + 1, grey, "", text_layer(document, index, grey, scale, attached))
 
 
 def _scanned_long_side(page: pdfium.PdfPage) -> float:

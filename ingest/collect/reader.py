@@ -1,5 +1,6 @@
 """What a reading process does: one return becomes pages with readings. No ledger, no student here."""
 
+import logging
 import os
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
@@ -73,6 +74,7 @@ def start(
     cv2.setNumThreads(1)
     threadpool_limits(1)  # numpy's linear algebra
     pillow_heif.options.DECODE_THREADS = 1
+    logging.getLogger("pypdf").setLevel(logging.CRITICAL)  # it remarks on every file that is a little off
     return partial(read_return, make_reader(layouts, chart_layouts))
 
 

@@ -58,7 +58,7 @@ def typed_name(layout: Layout, pose: Pose, layer: TextLayer) -> str:
     texts = [
         text.text.strip()
         for text in layer.texts
-        if not text.printed and _inside(pose.to_picture(frame)[None], text.middles).all()
+        if not text.is_printed and _inside(pose.to_picture(frame)[None], text.middles).all()
     ]
     return " ".join(dict.fromkeys(text for text in texts if text))
 
@@ -83,13 +83,13 @@ def _held(boxes: Sequence[ChartBox], pose: Pose, texts: Sequence[Text]) -> dict[
         touched = _chosen(boxes, _inside(frames, text.middles).any(axis=1))
         for box in touched:
             found = held.setdefault(box.name, _Held())
-            if len(touched) > 1 or (text.field and text.field != box.name):
+            if len(touched) > 1 or text.is_aside or text.field not in ("", box.name):
                 found.beside.append(text.text)
             elif text.is_field:
                 found.values.append(text.text)
             else:
                 found.shown.append(text.text)
-        if not touched and not text.printed and typed_minutes(text.text) is not None:
+        if not touched and not text.is_printed and typed_minutes(text.text) is not None:
             strays.append(text)
     around = np.stack([pose.to_picture(box_corners(_around(box.frame))) for box in boxes])
     filled = set(held)

@@ -18,14 +18,16 @@ class Text:
     text: as the file has it. middles: of its letters, shape (n, 2), pixels of the picture, where (0, 0) is
         the middle of the first pixel.
     field: of a form's field, the box that its name means; "" for a field of another name and for free text.
-    is_field: whether it is what a form's field holds. printed: whether it is set in the chart's own type.
+    is_field: whether it is what a form's field holds. is_printed: whether it is set in the chart's own type.
+    is_aside: a note that is only shown when it is asked for.
     """
 
     text: str
     middles: Floats
     field: str = ""
     is_field: bool = False
-    printed: bool = False
+    is_printed: bool = False
+    is_aside: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False)

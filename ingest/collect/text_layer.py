@@ -1,0 +1,244 @@
+"""What a page of a PDF shows as text: where each letter lies in the picture, and the picture without it.
+
+Text counts only where it is seen. Scanner programs lay what they take handwriting for over the scan, unseen;
+such guesses must not pass for something that was typed.
+"""
+
+import ctypes
+import math
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from itertools import islice
+
+import numpy as np
+import pypdfium2 as pdfium
+from pypdfium2 import raw
+
+from ingest.chart.code import parse_code
+from ingest.chart.lettering import BOLD, REGULAR
+from ingest.collect.annotations import Annotations, Corners
+from ingest.reading.values import Floats, Grey, Text, TextLayer
+
+_LETTERS_MOST = 20_000  # a page of a book has 3,000
+_OBJECTS_MOST = 50_000
+_DEPTH_MOST = 8  # of forms within forms
+_SEEN = 24  # of 255 by which a text must change the picture somewhere
+_GAP = 0.5  # of a letter's height: more between letters, two spaces, and they belong to different texts
+_SAME = 0.3  # of a letter's height: so near, the same text was drawn twice, for boldness or a shadow
+
+_LINE_END_HYPHENS = {"\x02": "-", "\ufffe": "-"}  # as pdfium gives a hyphen that ends a line
+
+
+@dataclass(frozen=True, slots=True)
+class _Letter:
+    """box: left, top, right, bottom, px. middle: of its ink."""
+
+    text: str
+    box: Corners
+    middle: tuple[float, float]
+    is_printed: bool
+
+
+def text_layer(
+    document: pdfium.PdfDocument, index: int, grey: Grey, scale: float, attached: Annotations | None
+) -> TextLayer | None:
+    """The text of a page, or None where no text is seen on it.
+
+    grey: the whole page as `render` draws it at `scale`. attached: the page's annotations; None where it
+        has none. They are drawn into the page for good, so do everything else with it before.
+    """
+    if attached is not None:
+        with _opened(document, index) as page:
+            raw.FPDFPage_Flatten(page, raw.FLAT_NORMALDISPLAY)
+    with _opened(document, index) as page:
+        to_picture = _Transform.of(page, grey)
+        letters = list(_letters(page, to_picture))
+        shown = _hide_text(page)
+        fields = attached.fields if attached else ()
+        notes = attached.notes if attached else ()
+        if not (letters and shown) and not fields and not notes:
+            return None
+        bare = render(page, scale) if shown else grey
+    if bare.shape != grey.shape:  # the page is not what it was: nothing can be compared
+        return None
+    texts = [stretch.as_text() for stretch in _stretches(letters) if stretch.is_seen(grey, bare)]
+    for field in fields:
+        middle = to_picture.box(field.place).mean(axis=0, keepdims=True)
+        texts.append(Text(field.value, middle, field.box, is_field=True))
+    for note in notes:
+        middle = to_picture.box(note.place).mean(axis=0, keepdims=True)
+        texts.append(Text(note.text, middle, is_aside=note.is_pinned))
+    codes = {code for text in texts if not text.is_field and (code := parse_code(text.text))}
+    code = attached.code if attached and attached.code else codes.pop() if len(codes) == 1 else None
+    return TextLayer(
+        texts=tuple(texts),
+        corners={field.box: to_picture.box(field.place) for field in fields if field.box},
+        bare=bare,
+        code=code,
+        challenge=attached.challenge if attached else None,
+    )
+
+
+def render(page: pdfium.PdfPage, scale: float) -> Grey:
+    """The page as it is shown. scale: pixels a point."""
+    bitmap = page.render(scale=scale, grayscale=True)
+    try:
+        grey: Grey = np.array(bitmap.to_numpy(), dtype=np.uint8).reshape(bitmap.height, bitmap.width)
+    finally:
+        bitmap.close()
+    return grey
+
+
+@contextmanager
+def _opened(document: pdfium.PdfDocument, index: int) -> Iterator[pdfium.PdfPage]:
+    page = document[index]
+    try:
+        yield page
+    finally:
+        page.close()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Transform:
+    """From points of the page, as the file counts them, to pixels. matrix: shape (2, 3)."""
+
+    matrix: Floats
+
+    @classmethod
+    def of(cls, page: pdfium.PdfPage, grey: Grey) -> "_Transform":
+        """The same that `render` draws with: it knows of turned and cut pages."""
+        fine = 256  # pdfium gives whole pixels
+        height, width = grey.shape
+        ends = []
+        for x, y in ((0, 0), (1000, 0), (0, 1000)):
+            right, down = ctypes.c_int(), ctypes.c_int()
+            raw.FPDF_PageToDevice(page, 0, 0, width * fine, height * fine, 0, x, y, right, down)
+            ends.append((right.value / fine, down.value / fine))
+        (x0, y0), (x1, y1), (x2, y2) = ends
+        return cls(
+            np.array(
+                [
+                    [(x1 - x0) / 1000, (x2 - x0) / 1000, x0 - 0.5],
+                    [(y1 - y0) / 1000, (y2 - y0) / 1000, y0 - 0.5],
+                ]
+            )
+        )
+
+    def box(self, corners: Corners) -> Floats:
+        """The corners of a rectangle, shape (4, 2), clockwise from its top left as the file has it."""
+        left, bottom, right, top = corners
+        points = np.array([[left, top], [right, top], [right, bottom], [left, bottom]])
+        return np.asarray(points @ self.matrix[:, :2].T + self.matrix[:, 2])
+
+
+def _letters(page: pdfium.PdfPage, to_picture: _Transform) -> Iterator[_Letter]:
+    """All letters in the order in which the page has them; breaks between lines have no box."""
+    text_page = page.get_textpage()
+    try:
+        fonts: dict[int, bool] = {}
+        tight = [ctypes.c_double() for _ in range(4)]  # left, right, bottom, top
+        loose = raw.FS_RECTF()
+        for n in range(min(text_page.count_chars(), _LETTERS_MOST)):
+            code = raw.FPDFText_GetUnicode(text_page, n)
+            letter = chr(code) if 0 < code < 0x110000 else "\ufffd"
+            letter = _LINE_END_HYPHENS.get(letter, letter)
+            if letter in "\r\n":
+                yield _Letter("\n", (0, 0, 0, 0), (0, 0), False)
+                continue
+            if not raw.FPDFText_GetCharBox(text_page, n, *tight) or not raw.FPDFText_GetLooseCharBox(
+                text_page, n, loose
+            ):
+                continue
+            left, right, bottom, top = (side.value for side in tight)
+            around = to_picture.box((loose.left, loose.bottom, loose.right, loose.top))
+            middle = to_picture.box((left, bottom, right, top)).mean(axis=0)
+            if not (np.isfinite(around).all() and np.isfinite(middle).all()):
+                continue
+            owner = ctypes.cast(raw.FPDFText_GetTextObject(text_page, n), ctypes.c_void_p).value or 0
+            if owner not in fonts:
+                fonts[owner] = _is_ours(text_page, n)
+            (x0, y0), (x1, y1) = around.min(axis=0), around.max(axis=0)
+            yield _Letter(letter, (x0, y0, x1, y1), (float(middle[0]), float(middle[1])), fonts[owner])
+    finally:
+        text_page.close()
+
+
+def _is_ours(text_page: pdfium.PdfTextPage, n: int) -> bool:
+    """Whether a letter is set in the type that charts are printed in."""
+    name = ctypes.create_string_buffer(128)
+    raw.FPDFText_GetFontInfo(text_page, n, name, len(name), ctypes.c_int())
+    return name.value.decode("ascii", "replace").rpartition("+")[2] in (REGULAR, BOLD)
+
+
+def _hide_text(page: pdfium.PdfPage) -> bool:
+    """Take all text out of what is drawn of the page; whether any of it could have been seen."""
+    could_be_seen = False
+    kinds = (raw.FPDF_PAGEOBJ_TEXT,)
+    for thing in islice(page.get_objects(filter=kinds, max_depth=_DEPTH_MOST), _OBJECTS_MOST):
+        could_be_seen |= raw.FPDFTextObj_GetTextRenderMode(thing) not in _UNSEEN_MODES
+        raw.FPDFPageObj_SetIsActive(thing, False)
+    return could_be_seen
+
+
+_UNSEEN_MODES = (raw.FPDF_TEXTRENDERMODE_INVISIBLE, raw.FPDF_TEXTRENDERMODE_CLIP)
+
+
+@dataclass(frozen=True, slots=True)
+class _Stretch:
+    """Letters without a gap between them."""
+
+    letters: Sequence[_Letter]
+
+    @property
+    def text(self) -> str:
+        return "".join(letter.text for letter in self.letters).strip()
+
+    @property
+    def height(self) -> float:
+        return max(_height(letter) for letter in self.letters)
+
+    def as_text(self) -> Text:
+        middles = np.array([letter.middle for letter in self.letters if letter.text != " "])
+        return Text(self.text, middles, is_printed=all(letter.is_printed for letter in self.letters))
+
+    def is_seen(self, grey: Grey, bare: Grey) -> bool:
+        """Whether the picture is another one where the text stands."""
+        boxes = np.array([letter.box for letter in self.letters])
+        left, top = np.maximum(np.floor(boxes[:, :2].min(axis=0)), 0).astype(int)
+        right, bottom = np.maximum(np.ceil(boxes[:, 2:].max(axis=0)) + 1, 0).astype(int)
+        with_text, without = grey[top:bottom, left:right], bare[top:bottom, left:right]
+        return bool((np.abs(with_text.astype(np.int16) - without) >= _SEEN).any())
+
+    def repeats(self, other: "_Stretch") -> bool:
+        (x0, y0), (x1, y1) = self.letters[0].middle, other.letters[0].middle
+        return self.text == other.text and math.hypot(x1 - x0, y1 - y0) < _SAME * self.height
+
+
+def _stretches(letters: Sequence[_Letter]) -> list[_Stretch]:
+    found: list[_Stretch] = []
+    now: list[_Letter] = []
+    for letter in (*letters, _Letter("\n", (0, 0, 0, 0), (0, 0), False)):
+        is_space = letter.text.isspace()
+        if is_space and letter.text != "\n" and now and now[-1].text != " ":
+            now.append(_Letter(" ", now[-1].box, now[-1].middle, now[-1].is_printed))
+        elif is_space or (now and _gap(now[-1], letter) > _GAP * max(_height(now[-1]), _height(letter))):
+            stretch = _Stretch(tuple(now))
+            if stretch.text and not any(stretch.repeats(before) for before in found[-50:]):
+                found.append(stretch)
+            now = [] if is_space else [letter]
+        else:
+            now.append(letter)
+    return found
+
+
+def _height(letter: _Letter) -> float:
+    left, top, right, bottom = letter.box
+    return max(right - left, bottom - top)
+
+
+def _gap(one: _Letter, other: _Letter) -> float:
+    """How far apart two letters' boxes are, px; 0 where they touch."""
+    across = max(one.box[0], other.box[0]) - min(one.box[2], other.box[2])
+    down = max(one.box[1], other.box[1]) - min(one.box[3], other.box[3])
+    return math.hypot(max(across, 0), max(down, 0))
