@@ -126,7 +126,7 @@ def test_corrections_leave_the_truth_alone() -> None:
     habits = replace(HABITS, mishaps=1.0)
     diary = keep_diary(_areas(), habits, NO_LETTERS, np.random.default_rng(3))
     mishaps = Counter(entry.mishap for entry in diary.entries.values())
-    assert set(mishaps) == set(Mishap)
+    assert set(mishaps) == set(Mishap) - {Mishap.STRUCK_OUT, Mishap.OVERWRITTEN, Mishap.TWO}  # those are mess
     for entry in diary.entries.values():
         assert bool(entry.earlier) == (entry.mishap in (Mishap.ERASED, Mishap.STRUCK, Mishap.SCRIBBLED))
 

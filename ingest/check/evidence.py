@@ -77,9 +77,8 @@ def put_together(pages: Sequence[OwnPage], challenge: Challenge) -> dict[str, Ev
     found: dict[str, Evidence] = {}
     for own in pages:
         poor = own.page.residual_mm > POOR_FIT_MM
-        trust = _trust(own.page)
         for reading in own.page.readings:
-            ink = _trusted(reading, trust)
+            ink = ink_of(reading, own.page)
             if reading.box.startswith("day:") and ink != HIDDEN:
                 ink = plausible(ink, challenge)
             new = Evidence(reading.box, ink, own, poor, readings=((own, ink),))
@@ -118,10 +117,11 @@ def _trust(page: PageRecord) -> float:
     return POOR_FIT_TRUST if page.residual_mm > POOR_FIT_MM else 1.0
 
 
-def _trusted(reading: BoxReading, trust: float) -> Candidates:
-    """The candidates, `15` and `15 min` taken together, each as probable as it is trusted."""
+def ink_of(reading: BoxReading, page: PageRecord) -> Candidates:
+    """What one box's ink says: `15` and `15 min` taken together, each as probable as it is trusted."""
     if reading.candidates == HIDDEN:
         return HIDDEN
+    trust = _trust(page)
     joined: dict[tuple[int | None, str], Candidate] = {}
     for c in reading.candidates:
         key = (c.value, c.text if c.value is None else "")

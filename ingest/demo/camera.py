@@ -494,9 +494,9 @@ def _relief(page_mm: tuple[float, float], rise: float, rng: np.random.Generator)
         lattice = (max(3, round(rows * RELIEF_MM / cell)), max(3, round(columns * RELIEF_MM / cell)))
         knots = rng.normal(0, 1, lattice).astype(np.float32)
         field += share * np.abs(cv2.resize(knots, (columns, rows), interpolation=cv2.INTER_CUBIC))
-    height = cv2.GaussianBlur(field, (0, 0), 1.0)
-    height *= rise / float(np.percentile(height, 95) - np.percentile(height, 5))
-    return _Relief(height - height.min())
+    soft = cv2.GaussianBlur(field, (0, 0), 1.0)
+    low, high = np.percentile(soft, [5, 95])
+    return _Relief((soft - soft.min()) * (rise / (high - low)))
 
 
 def _bend(angle: float, at: Floats, slope: Floats) -> _Bend:

@@ -14,6 +14,7 @@ import numpy as np
 
 from ingest.demo.fill import Entry, Mishap
 from ingest.demo.hands import Hand
+from ingest.demo.mess import TIDY, Mess, Oddity, decoration, odd_day, odd_total
 from ingest.paper import Box
 
 
@@ -27,6 +28,8 @@ class Habits:
     units: how often a number gets "min" behind it; hours: how often an hour or more is written 1:15.
     adds: how often a week's total is filled in; adds_wrongly: how often such a total is wrong.
     mishaps: how often a box was corrected or smudged.
+    unit: what stands behind a number with a unit. hour: what stands between hours and minutes.
+    mess: what else happens.
     """
 
     usual: int
@@ -39,6 +42,9 @@ class Habits:
     adds: float
     adds_wrongly: float
     mishaps: float
+    unit: str = " min"
+    hour: str = ":"
+    mess: Mess = TIDY
 
 
 def any_habits(rng: np.random.Generator) -> Habits:
@@ -64,10 +70,12 @@ class Diary:
 
     entries: by box, what is to be written. truth: by box of kind minutes or total, what stands there in
     the end as whole minutes; None where the box is blank. A badly added total is true to what stands there.
+    no_number: boxes that hold something, but no number, or two. Truth is then what a person would answer.
     """
 
     entries: Mapping[str, Entry]
     truth: Mapping[str, int | None]
+    no_number: frozenset[str] = frozenset()
 
     def minutes(self) -> dict[date, int]:
         """Minutes of every day; a blank day is 0."""
@@ -92,11 +100,11 @@ def value_of(text: str) -> int | None:
         return None
     if text == "-":
         return 0
-    if hours := re.fullmatch(r"(\d+):(\d\d)", text):
+    if hours := re.fullmatch(r"(\d+)(?::| ?hr? ?)(\d\d)", text):
         return int(hours[1]) * 60 + int(hours[2])
-    if hours := re.fullmatch(r"(\d+) hr", text):
+    if hours := re.fullmatch(r"(\d+) ?hr?", text):
         return int(hours[1]) * 60
-    return int(text.removesuffix(" min"))
+    return int(re.sub(r" ?(?:mins?|m|')$", "", text))
 
 
 def keep_diary(areas: Mapping[str, Box], habits: Habits, hand: Hand, rng: np.random.Generator) -> Diary:
@@ -106,9 +114,22 @@ def keep_diary(areas: Mapping[str, Box], habits: Habits, hand: Hand, rng: np.ran
     texts = {days[day]: "" if day in sick else _day_text(day, habits, hand, rng) for day in sorted(days)}
     entries = {name: _entry(text, habits, rng) for name, text in texts.items()}
     truth: dict[str, int | None] = {name: value_of(text) for name, text in texts.items()}
+    no_number: set[str] = set()
+
+    def put(name: str, odd: Oddity) -> None:
+        entries[name], truth[name] = odd.entry, odd.truth
+        if not odd.is_number:
+            no_number.add(name)
+
+    weeks = _weeks(areas, list(days.values()))
+    if habits.mess is not TIDY:
+        for names in weeks.values():
+            for name, odd in _odd_week(names, truth, habits.mess, hand, rng).items():
+                put(name, odd)
+            for name in names:
+                entries[name] = decoration(entries[name], habits.mess, rng)
 
     sums: list[int] = []
-    weeks = _weeks(areas, list(days.values()))
     for number, names in weeks.items():
         total = sum(truth[name] or 0 for name in names)
         written = _written_total(total, habits, rng)
@@ -122,7 +143,19 @@ def keep_diary(areas: Mapping[str, Box], habits: Habits, hand: Hand, rng: np.ran
     for name in [name for name in truth if not name.startswith("day:")]:
         value = truth[name]
         entries[name] = _entry("" if value is None else str(value), habits, rng)
-    return Diary(entries, truth)
+        if habits.mess is not TIDY and value and (odd_sum := odd_total(value, habits.mess, rng)):
+            put(name, odd_sum)
+    return Diary(entries, truth, frozenset(no_number))
+
+
+def _odd_week(
+    names: Sequence[str], truth: Mapping[str, int | None], mess: Mess, hand: Hand, rng: np.random.Generator
+) -> dict[str, Oddity]:
+    """The boxes of a week that do not hold what was practised."""
+    if rng.random() < mess.lines:
+        return {name: Oddity.line() for name in names}
+    found = {name: odd_day(truth[name], mess, hand, rng) for name in names}
+    return {name: odd for name, odd in found.items() if odd}
 
 
 def _weeks(areas: Mapping[str, Box], days: Sequence[str]) -> dict[int, list[str]]:
@@ -156,9 +189,9 @@ def _day_text(day: date, habits: Habits, hand: Hand, rng: np.random.Generator) -
     if minutes >= 60 and rng.random() < habits.hours and hand.can_write(":"):
         if minutes % 60 == 0 and hand.can_write("hr"):
             return f"{minutes // 60} hr"
-        return f"{minutes // 60}:{minutes % 60:02}"
-    if rng.random() < habits.units and hand.can_write("min"):
-        return f"{minutes} min"
+        return f"{minutes // 60}{habits.hour}{minutes % 60:02}"
+    if rng.random() < habits.units and hand.can_write(habits.unit):
+        return f"{minutes}{habits.unit}"
     return str(minutes)
 
 

@@ -25,7 +25,7 @@ QUANTUM = 1 / 200  # of the digit height: the grid on which `hands.npz` keeps po
 
 # Where a sign hangs between the baseline (0) and the top of a digit (1), its middle; letters stand on
 # the line. Common practice, no source.
-MIDDLE = {"-": 0.45, ":": 0.42, "~": 0.45, "=": 0.45}
+MIDDLE = {"-": 0.45, ":": 0.42, "~": 0.45, "=": 0.45, "+": 0.45, "'": 0.9}
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,12 +106,14 @@ def unpack(archive: bytes) -> tuple[Hand, ...]:
 class Manner:
     """How one child fills a chart. Shares are of the box's height unless said otherwise.
 
-    height: of a digit, 0.45 to 0.9; varies by `uneven` (a standard deviation, relative).
+    height: of a digit, 0.45 to 0.9 for most, 0.3 to 1.1 for some; varies by `uneven` (a standard
+        deviation, relative).
     slant: sideways shift per height; positive leans right.
     gap: between characters, share of the digit height; below 0 they touch.
     wobble: how far characters leave the line, share of the digit height, standard deviation.
     place: where in the box, 0 left .. 0.5 middle .. 1 right; varies by `stray`.
-    overrun: how often a number touches or crosses the box's edge, 0..1.
+    overrun: how often a number touches or crosses the box's edge, 0..1. reach: by how much at most, mm.
+    shake: how unsteady the strokes are, share of the digit height.
     """
 
     height: float
@@ -122,6 +124,8 @@ class Manner:
     place: float
     stray: float
     overrun: float
+    reach: float = 1.0
+    shake: float = 0.0
 
 
 def any_manner(rng: np.random.Generator) -> Manner:
@@ -142,9 +146,10 @@ def write(hand: Hand, text: str, box: Box, manner: Manner, rng: np.random.Genera
     """Pen lines in page millimetres for `text` written in `box`.
 
     A text too wide for the box is squeezed, as a child would. It may touch the box's edge, and cross
-    it by up to about 1 mm, where `manner.overrun` says so. A line of one point is a dot.
+    it by up to `manner.reach`, where `manner.overrun` says so. A line of one point is a dot.
     """
-    tall = float(np.clip(manner.height * (1 + rng.normal(0, manner.uneven)), 0.42, 0.92))
+    least, most = min(0.42, manner.height), max(0.92, manner.height)
+    tall = float(np.clip(manner.height * (1 + rng.normal(0, manner.uneven)), least, most))
     placed: list[Points] = []
     x = 0.0
     for sign in text:
@@ -153,6 +158,8 @@ def write(hand: Hand, text: str, box: Box, manner: Manner, rng: np.random.Genera
             continue
         size = 1 + rng.normal(0, 0.06)
         glyph = [stroke * size for stroke in hand.glyph(sign, rng)]
+        if manner.shake:
+            glyph = _shaken(glyph, manner.shake, rng)
         bottom = max(float(stroke[:, 1].max()) for stroke in glyph)
         width = max(float(stroke[:, 0].max()) for stroke in glyph)
         # A one or a colon run into its neighbour would be another character to anybody; the pen's own
@@ -171,7 +178,7 @@ def write(hand: Hand, text: str, box: Box, manner: Manner, rng: np.random.Genera
     low = np.min([line.min(axis=0) for line in placed], axis=0)
     size_xy = np.max([line.max(axis=0) for line in placed], axis=0) - low
     scale = tall * box.height
-    squeeze_y = min(1.0, 0.98 * box.height / max(size_xy[1] * scale, 1e-9))
+    squeeze_y = min(1.0, max(0.98, manner.height) * box.height / max(size_xy[1] * scale, 1e-9))
     squeeze_x = min(squeeze_y, 0.96 * box.width / max(size_xy[0] * scale, 1e-9))
     if squeeze_x < 0.75 * squeeze_y:  # nobody writes that narrow: everything gets smaller
         squeeze_y = squeeze_x / 0.75
@@ -185,7 +192,7 @@ def write(hand: Hand, text: str, box: Box, manner: Manner, rng: np.random.Genera
         ]
     )
     if rng.random() < manner.overrun:
-        at += _over_an_edge(room, at, rng)
+        at += _over_an_edge(room, at, manner.reach, rng)
     corner = np.array([box.left, box.top]) + at
     turn = rng.normal(0, 0.02)
     cos, sin = math.cos(turn), math.sin(turn)
@@ -198,9 +205,25 @@ def write(hand: Hand, text: str, box: Box, manner: Manner, rng: np.random.Genera
     return tuple(lines)
 
 
-def _over_an_edge(room: Points, at: Points, rng: np.random.Generator) -> Points:
-    """The shift that brings the text onto one edge of its box or just across it."""
-    over = rng.uniform(0.2, 1.0)
+def _shaken(glyph: Sequence[Points], amount: float, rng: np.random.Generator) -> list[Points]:
+    """The strokes bent smoothly, each time otherwise, as by a hand that is still learning."""
+    pace, phase = rng.uniform(2.0, 7.0, (2, 2)), rng.uniform(0, 2 * math.pi, (2, 2))
+    reach = rng.normal(0, amount, (2, 2))
+    out = []
+    for stroke in glyph:
+        moved = stroke.copy()
+        for axis in (0, 1):
+            for other in (0, 1):
+                wave = np.sin(pace[axis, other] * stroke[:, other] + phase[axis, other])
+                moved[:, axis] += reach[axis, other] * wave
+        out.append(moved)
+    low = np.min([stroke.min(axis=0) for stroke in out], axis=0)
+    return [stroke - low for stroke in out]
+
+
+def _over_an_edge(room: Points, at: Points, reach: float, rng: np.random.Generator) -> Points:
+    """The shift that brings the text onto one edge of its box or across it by up to `reach` mm."""
+    over = rng.uniform(0.2, reach)
     edge = rng.integers(4)
     if edge == 0:
         return np.array([-at[0] - over, 0.0])

@@ -1,0 +1,1 @@
+"""What `tests/bench/proving_ground.py` is made of: cases, readings, verdicts, figures, pictures, report."""
