@@ -54,7 +54,9 @@ def draw_charts(challenge: Challenge, design: Design, layout: Layout, charts: Se
     canvas.endForm()
     for chart in charts:
         canvas.doForm(_COMMON)
+        canvas.saveState()  # programs that add to the page later count on points
         page.draw_own(Pen(canvas, layout.paper), chart)
+        canvas.restoreState()
         canvas.showPage()
     canvas.save()
     return file.getvalue()
