@@ -16,7 +16,7 @@ import pypdfium2 as pdfium
 from pypdfium2 import raw
 
 from ingest.chart.code import parse_code
-from ingest.chart.lettering import BOLD, REGULAR
+from ingest.chart.lettering import REGULAR
 from ingest.collect.annotations import Annotations, Corners
 from ingest.reading.values import Floats, Grey, Text, TextLayer
 
@@ -27,6 +27,7 @@ _SEEN = 24  # of 255 by which a text must change the picture somewhere
 _GAP = 0.5  # of a letter's height: more between letters, two spaces, and they belong to different texts
 _SAME = 0.3  # of a letter's height: so near, the same text was drawn twice, for boldness or a shadow
 
+_OUR_TYPE = REGULAR.partition("-")[0]
 _LINE_END_HYPHENS = {"\x02": "-", "\ufffe": "-"}  # as pdfium gives a hyphen that ends a line
 
 
@@ -168,7 +169,7 @@ def _is_ours(text_page: pdfium.PdfTextPage, n: int) -> bool:
     """Whether a letter is set in the type that charts are printed in."""
     name = ctypes.create_string_buffer(128)
     raw.FPDFText_GetFontInfo(text_page, n, name, len(name), ctypes.c_int())
-    return name.value.decode("ascii", "replace").rpartition("+")[2] in (REGULAR, BOLD)
+    return name.value.decode("ascii", "replace").rpartition("+")[2].startswith(_OUR_TYPE)
 
 
 def _hide_text(page: pdfium.PdfPage) -> bool:

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import numpy.typing as npt
 
-from ingest.chart.layout import ChartBox, Kind, Layout
+from ingest.chart.layout import FRAME_DISTANCE, ChartBox, Kind, Layout
 from ingest.paper import Box
 from ingest.reading.crops import box_crops
 from ingest.reading.flatten import Pose, box_corners, flatten, shrink_to
@@ -74,7 +74,7 @@ class _Held:
 
 def _held(boxes: Sequence[ChartBox], pose: Pose, texts: Sequence[Text]) -> dict[str, _Held]:
     """The boxes that hold text, by name."""
-    frames = np.stack([pose.to_picture(box_corners(box.frame)) for box in boxes])
+    frames = np.stack([pose.to_picture(box_corners(box.area.grown(FRAME_DISTANCE))) for box in boxes])
     held: dict[str, _Held] = {}
     strays: list[Text] = []
     for text in texts:
@@ -135,8 +135,15 @@ def _said(box: ChartBox, held: _Held, ink: Sequence[Candidate]) -> tuple[Candida
 
 
 def _same(value: str, shown: str) -> bool:
-    """Whether a field's look shows its value, as far as there is room for it."""
-    minutes = typed_minutes(value)
-    if minutes is not None and minutes == typed_minutes(shown):
-        return True
-    return "".join(value.split()).startswith("".join(shown.split()))
+    """Whether a field's look shows its value, as far as it has the letters and the room for it."""
+    minutes = typed_minutes(shown)
+    if minutes is not None:
+        return minutes == typed_minutes(value)
+    typed, seen = "".join(value.split()), "".join(shown.split())
+    return len(seen) <= len(typed) and all(
+        letter == look or (not letter.isascii() and look in _MISSING)
+        for letter, look in zip(typed, seen, strict=False)
+    )
+
+
+_MISSING = "?\N{REPLACEMENT CHARACTER}"  # stand for a letter that a font lacks
