@@ -1,5 +1,7 @@
 """Whose page it is, what a box stands for, and what a person is asked, in what words."""
 
+from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -9,11 +11,12 @@ from factories import NOON, Said, october, origin, page, readings, students
 from ingest.check.answers import NOT_OURS, parse_answer
 from ingest.check.book import Flag, Settled, Sheet, State
 from ingest.check.evidence import OwnPage
-from ingest.check.ownership import Claim, Grade, claim
+from ingest.check.ownership import Claim, Grade, Hints, claim
 from ingest.check.questions import about_boxes
 from ingest.check.settle import Chart, settle
+from ingest.collect.owner import NOBODY, Guess
 from ingest.errors import AnswerError
-from ingest.ledger.records import AnswerRecord, ChartRecord, PageRecord
+from ingest.ledger.records import AnswerRecord, ChartRecord, CopyRecord, PageRecord
 from ingest.plan.challenge import Challenge
 
 PLAN = october()
@@ -58,7 +61,8 @@ def test_a_known_code_says_whose_page_it_is() -> None:
 
 
 def test_a_page_that_shows_no_chart_is_not_asked_about() -> None:
-    assert claimed(page((), problem="no chart can be seen", code=None)) == Claim("", None)
+    found = claimed(page((), problem="no chart can be seen", code=None))
+    assert found == Claim("", None, "no chart can be seen")
 
 
 @pytest.mark.parametrize(
@@ -74,12 +78,6 @@ def test_a_page_that_shows_no_chart_is_not_asked_about() -> None:
         ({"code": None, "guess": "S999", "guess_score": 96.0}, "no-code", "", "anybody's"),
         ({"code": "ZZZZ"}, "unknown-code", "", "ZZZZ is none of those printed"),
         ({"code": "X001", "guess": "S002", "guess_score": 60.0}, "spare", "S002", "spare chart"),
-        (
-            {"code": "ZZZZ", "code_challenge": "2027-09"},
-            "other-challenge",
-            NOT_OURS,
-            "a chart for September 2027, not for October 2027",
-        ),
         (
             {"code": "K001", "guess": "S002", "guess_score": 90.0},
             "shared-code",
@@ -97,6 +95,78 @@ def test_a_page_in_doubt_belongs_to_nobody_until_a_person_says(
     assert words in why
 
 
+@pytest.mark.parametrize(("month", "words"), [("2027-09", "September 2027"), ("soon", "soon")])
+def test_last_months_chart_is_nobodys_without_a_question(month: str, words: str) -> None:
+    found = claimed(page((), code="ZZZZ", code_challenge=month))
+    assert found == Claim("", None, f"This is a chart for {words}, not for October 2027.")
+
+
+def test_a_chart_that_we_printed_is_ours_whatever_month_its_code_names() -> None:
+    assert claimed(page(readings(PLAN), code_challenge="2027-09")) == Claim("S001", None)
+
+
+def test_an_id_that_passed_to_another_child_is_asked_about() -> None:
+    school = grade()
+    charts = {**school.charts, "K001": ChartRecord("K001", "S001", "l1", "Dora Quill")}
+    reasons, suggestion, why = asked(claimed(page(readings(PLAN)), school=replace(school, charts=charts)))
+    assert (reasons, suggestion) == (["renamed"], "")
+    assert why == "The chart was printed for Dora Quill, but the roster now gives the id S001 to Ana One."
+    charts = {**school.charts, "K001": ChartRecord("K001", "S001", "l1", "Anna One")}
+    assert claimed(page(readings(PLAN)), school=replace(school, charts=charts)) == Claim("S001", None)
+
+
+# -- a name that was read on the page, and the same file under other names
+
+
+def hinted(of: PageRecord, written: Guess = NOBODY, copies: Sequence[CopyRecord] = ()) -> Claim:
+    return claim(of, origin(), grade(), "", Hints(written, copies))
+
+
+@pytest.mark.parametrize("code", ["X001", None])
+@pytest.mark.parametrize(
+    ("written", "path", "owner"),
+    [
+        (Guess("S002", 100.0), "", "S002"),
+        (Guess("S002", 85.0), "", ""),  # a letter was misread: nearly sure is not sure
+        (Guess("S002", 85.0), "S002", "S002"),  # but two signs agree
+        (Guess("S002", 60.0), "S002", ""),
+        (Guess("S002", 100.0), "S003", ""),  # the path names somebody else
+        (Guess("S009", 100.0), "", ""),  # not on the roster
+        (NOBODY, "S002", ""),
+    ],
+)
+def test_a_written_name_says_whose_page_it_is_where_it_is_sure(
+    code: str | None, written: Guess, path: str, owner: str
+) -> None:
+    found = hinted(page(readings(PLAN), code=code, guess=path, guess_score=95.0 if path else 0.0), written)
+    assert found.owner == owner
+    assert (found.question is None) == bool(owner)
+
+
+def test_a_written_name_is_suggested_but_nobody_may_wave_it_through() -> None:
+    question = hinted(page(readings(PLAN), code="X001"), Guess("S002", 95.0)).question
+    assert question is not None
+    assert (question.suggestion, question.confidence) == ("S002", 0.5)
+
+
+def test_a_written_name_does_not_settle_a_code_that_was_never_printed() -> None:
+    found = hinted(page(readings(PLAN), code="ZZZZ"), Guess("S002", 100.0))
+    assert asked(found)[:2] == (["unknown-code"], "S002")
+
+
+def test_the_same_file_under_two_students_names_is_asked_about() -> None:
+    copy = CopyRecord(1, "Ben Two/IMG_7.jpg", "S002", 100.0)
+    reasons, _, why = asked(hinted(page(readings(PLAN)), copies=[copy]))
+    assert reasons == ["shared-code"]
+    assert "came as Ben Two/IMG_7.jpg too, which says Ben Two, but the chart was printed for Ana One" in why
+
+
+@pytest.mark.parametrize(("guess", "score"), [("S001", 100.0), ("S002", 60.0), ("S999", 100.0), ("", 0.0)])
+def test_the_same_file_once_more_is_no_matter(guess: str, score: float) -> None:
+    copy = CopyRecord(1, "again/IMG_7.jpg", guess, score)
+    assert hinted(page(readings(PLAN)), copies=[copy]) == Claim("S001", None)
+
+
 def test_a_page_of_which_nothing_was_read_is_asked_about() -> None:
     reasons, _, why = asked(claimed(page(())))
     assert reasons == ["poor-fit"]
@@ -109,16 +179,17 @@ def test_a_printed_code_is_not_doubted_lightly(guess: str, score: float) -> None
 
 
 def test_the_chart_of_a_student_who_left_is_asked_about() -> None:
-    reasons, _, why = asked(claimed(page(readings(PLAN), code="K003"), school=grade(former=1)))
-    assert reasons == ["student-left"]
+    reasons, offered, why = asked(claimed(page(readings(PLAN), code="K003"), school=grade(former=1)))
+    assert (reasons, offered) == (["student-left"], NOT_OURS)
     assert "Cleo Three" in why
 
 
 def test_an_answer_settles_whose_page_it_is() -> None:
     spare = page(readings(PLAN), code="X001")
     assert claimed(spare, "S002") == Claim("S002", None)
-    assert claimed(spare, NOT_OURS) == Claim("", None)
-    assert claimed(page(readings(PLAN)), NOT_OURS) == Claim("", None)
+    left_out = Claim("", None, "You said that it does not count.")
+    assert claimed(spare, NOT_OURS) == left_out
+    assert claimed(page(readings(PLAN)), NOT_OURS) == left_out
     assert claimed(spare, "").question is not None
 
 
@@ -373,6 +444,31 @@ def test_pages_of_one_day_are_not_called_older_and_newer() -> None:
     found = two({"d5": 25}, {"d5": None}, second_dated=NOON)
     why = "Two pages handed in on 31 October differ here: 25 on one, nothing on the other."
     assert only_flag(found.boxes[day(5)]).why == why
+
+
+def test_what_was_written_later_on_is_no_contradiction() -> None:
+    found = two({"d30": None, "d31": None}, {"d30": 35, "d31": 0})
+    assert flagged(found) == {}
+    assert [found.boxes[day(n)].value for n in (30, 31)] == [35, 0]
+    assert found.boxes[day(30)].page_id == 2
+
+
+def test_what_stood_there_earlier_and_is_gone_is_asked_about() -> None:
+    assert flagged(two({"d5": 25}, {"d5": None})) == {day(5): "returns-differ"}
+
+
+def test_two_sheets_may_each_hold_a_part_of_the_month() -> None:
+    def part(first: int, last: int, page_id: int, code: str) -> OwnPage:
+        days: dict[str, Any] = {f"d{n}": 20 if first <= n <= last else None for n in range(1, 32)}
+        totals: dict[str, Any] = {**dict.fromkeys([f"w{n}" for n in range(1, 7)]), "month": None}
+        read = readings(PLAN, **days, **totals)
+        return OwnPage(page(read, page_id, code=code), origin(page_id))
+
+    found = settle([part(15, 31, 1, "K001"), part(1, 14, 2, "X001")], {}, PLAN)
+    assert flagged(found) == {}
+    assert [found.boxes[day(n)].value for n in range(1, 32)] == [20] * 31
+    differing = settle([part(15, 31, 1, "K001"), part(1, 15, 2, "X001")], {}, PLAN)
+    assert flagged(differing) == {}  # both have 20 on the 15th
 
 
 @pytest.mark.parametrize("unsure", [((30, 0.9),), (("?", 1.0),)])

@@ -5,9 +5,13 @@ from collections.abc import Mapping
 from ingest.check.answers import parse_answer
 from ingest.check.book import Book, Question, Settled, Sheet, State
 from ingest.check.evidence import OwnPage
-from ingest.check.ownership import Claim, Grade, claim
+from ingest.check.fate import Fate, Findings, fates
+from ingest.check.lateness import without_stamps
+from ingest.check.ownership import NO_HINTS, Claim, Grade, Hints, claim
 from ingest.check.questions import Asked, about_boxes, about_page
 from ingest.check.settle import settle
+from ingest.check.several import Sorted, all_blank, is_blank_chart, sort_out
+from ingest.collect.owner import guess_owner
 from ingest.errors import AnswerError
 from ingest.ledger.records import AnswerRecord
 from ingest.ledger.store import Ledger
@@ -27,7 +31,8 @@ class Bookkeeper:
             students = ledger.students()
             former = ledger.former_students()
             charts = ledger.charts()
-            origins = {record.id: record for record in ledger.returns()}
+            origins = {record.id: record for record in without_stamps(ledger.returns(), challenge)}
+            copies = ledger.copies()
             pages = ledger.pages()
             answers = ledger.answers(pictures=False)
         self._grade = Grade(
@@ -36,8 +41,18 @@ class Bookkeeper:
             {student.id: student for student in students},
             {student.id: student for student in former},
         )
+        self._origins = tuple(origins.values())
+        self._copies = copies
         self._pages = {page.id: OwnPage(page, origins[page.return_id]) for page in pages}
-        self._about_page: dict[int, str] = {}  # the last answer about each page
+        self._hints = {
+            page.id: Hints(
+                guess_owner(page.written_name, students),
+                tuple(copy for copy in copies if copy.return_id == page.return_id),
+            )
+            for page in pages
+            if page.written_name or page.return_id in {copy.return_id for copy in copies}
+        }
+        self._about_page: dict[int, AnswerRecord] = {}  # the last answer about each page
         self._about_box: dict[str, dict[str, AnswerRecord]] = {}  # by student and box
         for answer in answers:
             self._note(answer)
@@ -48,6 +63,7 @@ class Bookkeeper:
         for page_id, found in self._claims.items():
             if found.owner:
                 self._owned[found.owner].append(page_id)
+        self._sorted: dict[str, Sorted] = {}
         self._sheets: dict[str, Sheet] = {}
         self._asked: dict[str, tuple[Asked, ...]] = {}
         for student_id in self._grade.students:
@@ -59,10 +75,23 @@ class Bookkeeper:
         """Everything as it stands now."""
         if self._book is None:
             asked = [about_page(found.question) for found in self._claims.values() if found.question]
+            asked += [about_page(each.asked) for each in self._sorted.values() if each.asked]
             asked += [each for student_asked in self._asked.values() for each in student_asked]
             asked.sort(key=lambda each: each.rank)
             self._book = Book(tuple(self._sheets.values()), tuple(each.question for each in asked))
         return self._book
+
+    def fates(self) -> tuple[Fate, ...]:
+        """What became of everything that was handed in, as it stands now."""
+        students = tuple(self._grade.students.values())
+        open_boxes = {student_id: len(asked) for student_id, asked in self._asked.items()}
+        return fates(
+            tuple(self._pages.values()),
+            self._origins,
+            self._copies,
+            Findings(self._grade, self._claims, self._sorted, open_boxes),
+            lambda path: guess_owner(path, students).student_id,
+        )
 
     def answer(self, question: Question, answer: str, shown: bytes = b"", by: str = "prompt") -> None:
         """Keep an answer for ever, then bring the book up to date.
@@ -101,17 +130,37 @@ class Bookkeeper:
         if answer.box != "chart":
             self._about_box.setdefault(answer.student_id, {})[answer.box] = answer
         elif answer.page_id is not None:
-            self._about_page[answer.page_id] = answer.answer
+            self._about_page[answer.page_id] = answer
 
     def _claim(self, page_id: int) -> Claim:
         own = self._pages[page_id]
-        return claim(own.page, own.origin, self._grade, self._about_page.get(page_id, ""))
+        hints = self._hints.get(page_id, NO_HINTS)
+        return claim(own.page, own.origin, self._grade, self._said_of(page_id), hints)
+
+    def _said_of(self, page_id: int) -> str:
+        """What a person said last about a page, or ""."""
+        return self._about_page[page_id].answer if page_id in self._about_page else ""
 
     def _settle(self, student_id: str) -> None:
         """Redo one student's sheet and the questions about it."""
+        student = self._grade.students[student_id]
         pages = [self._pages[page_id] for page_id in self._owned[student_id]]
-        chart = settle(pages, self._about_box.get(student_id, {}), self._challenge)
-        sheet = Sheet(self._grade.students[student_id], chart.boxes, chart.pages, chart.late)
+        confirmed = {
+            own.page.id: self._about_page[own.page.id].at
+            for own in pages
+            if self._said_of(own.page.id) == student_id
+        }
+        found = sort_out(student, pages, confirmed)
+        chart = settle(found.counting, self._about_box.get(student_id, {}), self._challenge)
+        if (
+            found.asked is None
+            and is_blank_chart(chart.boxes.values())
+            and confirmed.keys().isdisjoint(chart.pages)
+        ):
+            found = all_blank(student, found, chart.pages[-1])
+            chart = settle((), {}, self._challenge)
+        sheet = Sheet(student, chart.boxes, chart.pages, chart.late)
+        self._sorted[student_id] = found
         self._sheets[student_id] = sheet
         self._asked[student_id] = about_boxes(sheet, chart.doubts, self._challenge)
 
@@ -153,7 +202,7 @@ class Bookkeeper:
         """What stood before, in the words of an answer: settled already, or only guessed."""
         if question.box == "chart":
             owner = self._claims[question.page_id].owner
-            return owner or self._about_page.get(question.page_id, "") or question.suggestion
+            return owner or self._said_of(question.page_id) or question.suggestion
         box = self._boxes(question.student_id)[question.box]
         if box.state is State.FLAGGED:
             return question.suggestion

@@ -1,6 +1,6 @@
 """What all pages of one student say of each box, put together."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
@@ -90,6 +90,16 @@ def put_together(pages: Sequence[OwnPage], challenge: Challenge) -> dict[str, Ev
     return found
 
 
+def contradictions(older: OwnPage, newer: OwnPage) -> list[str]:
+    """The boxes in which two pages of one student contradict each other for sure."""
+    return [box for box, old, new in _differing(older, newer) if not _is_added(older, old, newer, new)]
+
+
+def is_addition(older: OwnPage, newer: OwnPage) -> bool:
+    """Whether one of two pages has something written where the other is blank for sure."""
+    return any(_is_added(older, old, newer, new) for _, old, new in _differing(older, newer))
+
+
 def with_answer(found: Evidence, answer: AnswerRecord) -> Evidence:
     """The box with a person's answer, unless a page that was collected later contradicts it for sure."""
     value = value_of(answer.answer)
@@ -132,19 +142,53 @@ def ink_of(reading: BoxReading, page: PageRecord) -> Candidates:
 
 
 def _joined(old: Evidence, new: Evidence) -> Evidence:
-    """Both pages: what agrees stays, the sure one stands against the unsure, else a person must say."""
+    """Both pages: what agrees stays, what was added counts, the sure one stands against the unsure.
+
+    For the rest a person must say.
+    """
     both = (*old.readings, *new.readings)
     if is_only_seen(new.box):
         blank = new.ink[0].value is None and new.ink[0].text == ""
         return replace(old if blank else new, readings=both)
     old_sure, new_sure = certainty(old.ink), certainty(new.ink)
+    both_sure = min(old_sure, new_sure) >= SURE
     if _agree(old.ink[0], new.ink[0]):
         stands = new if new_sure >= min(old_sure, SURE) else old
         return replace(stands, differs=old.differs, readings=both)
-    if old.differs or min(old_sure, new_sure) >= SURE:
+    if both_sure and not old.differs and _is_added(old.page, old.ink[0], new.page, new.ink[0]):
+        return replace(old if _is_empty(new.ink[0]) else new, readings=both)
+    if old.differs or both_sure:
         flag = Flag("returns-differ", _differ_words(old, new))
         return replace(new, ink=_mixed(new.ink, old.ink), differs=flag, readings=both)
     return replace(old if old_sure > new_sure else new, readings=both)
+
+
+def _differing(older: OwnPage, newer: OwnPage) -> Iterator[tuple[str, Candidate, Candidate]]:
+    """The boxes of which both pages are sure, and not of the same; with what either says."""
+    before = {reading.box: ink_of(reading, older.page) for reading in older.page.readings}
+    for reading in newer.page.readings:
+        old, new = before.get(reading.box), ink_of(reading, newer.page)
+        if old is None or is_only_seen(reading.box) or min(certainty(old), certainty(new)) < SURE:
+            continue
+        if not _agree(old[0], new[0]):
+            yield reading.box, old[0], new[0]
+
+
+def _is_added(older: OwnPage, old: Candidate, newer: OwnPage, new: Candidate) -> bool:
+    """Whether two pages differ only because something was written on one of them, or later on.
+
+    On one sheet more is written as the month goes on. What stood there on an earlier day and is gone was
+    erased, or the times are wrong; of one day, nobody knows which came first: these are contradictions. Two
+    different sheets may each hold a part of the month.
+    """
+    codes = older.page.code, newer.page.code
+    if None not in codes and codes[0] != codes[1]:
+        return _is_empty(old) or _is_empty(new)
+    return _is_empty(old) and older.handed_in.date() < newer.handed_in.date()
+
+
+def _is_empty(candidate: Candidate) -> bool:
+    return candidate.value is None and not is_unreadable(candidate)
 
 
 def _agree(a: Candidate, b: Candidate) -> bool:

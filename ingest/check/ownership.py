@@ -7,13 +7,22 @@ from datetime import date
 
 from ingest.check.answers import NOT_OURS
 from ingest.check.book import Flag, Question
-from ingest.ledger.records import ChartRecord, PageRecord, ReturnRecord
+from ingest.check.lateness import is_late
+from ingest.collect.owner import NOBODY, Guess
+from ingest.ledger.records import ChartRecord, CopyRecord, PageRecord, ReturnRecord
 from ingest.plan.challenge import Challenge
 from ingest.plan.month import Month
+from ingest.plan.names import is_same_child
 from ingest.plan.roster import Student
 
 # From this score on (of 100) the path names somebody clearly enough to put a printed code in doubt.
 CLEARLY_NAMED = 90.0
+# From here on the name that was read on the page is the student's own, each letter of it.
+SURELY_WRITTEN = 100.0
+# Or from here on, where the path names the same student.
+LIKELY_WRITTEN = 80.0
+# What is left of a guess that nobody should wave through.
+DOUBTFUL = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,41 +36,67 @@ class Grade:
 
 
 @dataclass(frozen=True, slots=True)
+class Hints:
+    """What else tells whose a page is, for want of a code or against it.
+
+    written: whom the name means that was read on the page. copies: the same file under other names.
+    """
+
+    written: Guess = NOBODY
+    copies: Sequence[CopyRecord] = ()
+
+
+NO_HINTS = Hints()
+
+
+@dataclass(frozen=True, slots=True)
 class Claim:
-    """Whose a page is. owner: "" while a person must say, or for good if it is not ours."""
+    """Whose a page is. owner: "" while a person must say, or for good if nothing on it can count.
+
+    aside: why nothing on it can count, in a plain sentence; else "".
+    """
 
     owner: str
     question: Question | None
+    aside: str = ""
 
 
-def claim(page: PageRecord, origin: ReturnRecord, grade: Grade, answer: str) -> Claim:
+def claim(
+    page: PageRecord, origin: ReturnRecord, grade: Grade, answer: str, hints: Hints = NO_HINTS
+) -> Claim:
     """Whose the page is, or what to ask.
 
     origin: the return that it came in. answer: what a person said last about this page, or "".
     """
     if page.problem:  # no chart was found on it; there is nothing to own
-        return Claim("", None)
+        return Claim("", None, page.problem)
     if answer == NOT_OURS:
-        return Claim("", None)
+        return Claim("", None, "You said that it does not count.")
     if answer in grade.students:
         return Claim(answer, None)
+    if other := other_challenge(page, grade):
+        # Its own code says so, and none of its boxes was read: a person could only agree.
+        return Claim("", None, other)
 
     chart = grade.charts.get(page.code) if page.code else None
-    owner = chart.student_id or "" if chart else ""
-    flags = list(_doubts(page, chart, grade))
+    flags = list(_doubts(page, chart, grade, hints))
+    owner = (chart.student_id if chart else None) or _named(page, grade, hints)
     certain = owner if not flags else ""
     if is_late(origin, grade.challenge) and grade.challenge.hand_in.late == "flag":
         flags.append(_late(origin, grade.challenge))
     if not flags:
         return Claim(owner, None)
-    suggestion, confidence = _suggestion(page, certain, flags, grade)
+    suggestion, confidence = _suggestion(page, certain, flags, grade, hints)
     return Claim("", Question(certain, "chart", suggestion, confidence, tuple(flags), page.id))
 
 
-def is_late(origin: ReturnRecord, challenge: Challenge) -> bool:
-    """Whether a return says that it was handed in after the due date; one without a date is not late."""
-    due = challenge.hand_in.due
-    return due is not None and origin.dated is not None and origin.dated.date() > due
+def other_challenge(page: PageRecord, grade: Grade) -> str:
+    """That a page is a chart of another month, in a sentence; else ""."""
+    month = str(grade.challenge.month)
+    if page.code_challenge in (None, month) or page.code in grade.charts:
+        return ""
+    theirs, ours = _month_words(str(page.code_challenge)), _month_words(month)
+    return f"This is a chart for {theirs}, not for {ours}."
 
 
 def day_words(day: date) -> str:
@@ -69,41 +104,86 @@ def day_words(day: date) -> str:
     return f"{day.day} {calendar.month_name[day.month]}"
 
 
-def _doubts(page: PageRecord, chart: ChartRecord | None, grade: Grade) -> Iterator[Flag]:
-    """Why the code does not settle whose page it is; nothing if it does."""
-    month = grade.challenge.month
-    if chart is None and page.code_challenge not in (None, str(month)):
-        theirs, ours = _month_words(str(page.code_challenge)), _month_words(str(month))
-        yield Flag("other-challenge", f"This is a chart for {theirs}, not for {ours}.")
-        return
+def _doubts(page: PageRecord, chart: ChartRecord | None, grade: Grade, hints: Hints) -> Iterator[Flag]:
+    """Why neither code nor name settles whose page it is; nothing if one does."""
+    named = _named(page, grade, hints)
     if not page.code:
-        yield Flag("no-code", "No chart code can be read on this page, so it may be anybody's.")
+        if not named:
+            yield Flag("no-code", "No chart code can be read on this page, so it may be anybody's.")
     elif chart is None:
-        yield Flag("unknown-code", f"The chart code {page.code} is none of those printed for this challenge.")
+        yield Flag(
+            "unknown-code",
+            f"The chart code {page.code} is none of those printed for this challenge; perhaps it is another "
+            "teacher's chart.",
+        )
     elif chart.student_id is None:
-        yield Flag("spare", "This is a spare chart, which carries no name.")
+        if not named:
+            yield Flag("spare", "This is a spare chart, which carries no name.")
     elif chart.student_id in grade.former:
         name = grade.former[chart.student_id].name
         yield Flag("student-left", f"The chart is {name}'s, who is no longer on the roster.")
-    elif (
-        page.guess_score >= CLEARLY_NAMED and page.guess != chart.student_id and page.guess in grade.students
-    ):
-        named, printed = grade.students[page.guess].name, grade.students[chart.student_id].name
-        yield Flag("shared-code", f"The file's name says {named}, but the chart was printed for {printed}.")
+    else:
+        yield from _doubts_of_code(page, chart, grade, hints)
     if not page.readings:
         yield Flag("poor-fit", "The boxes of this page could not be found, so nothing on it was read.")
 
 
-def _suggestion(page: PageRecord, certain: str, flags: Sequence[Flag], grade: Grade) -> tuple[str, float]:
+def _doubts_of_code(page: PageRecord, chart: ChartRecord, grade: Grade, hints: Hints) -> Iterator[Flag]:
+    """What speaks against the student for whom a chart was printed."""
+    assert chart.student_id is not None
+    student = grade.students[chart.student_id]
+    if not is_same_child(chart.name, student.name):
+        yield Flag(
+            "renamed",
+            f"The chart was printed for {chart.name}, but the roster now gives the id {student.id} to "
+            f"{student.name}.",
+        )
+        return
+    printed = f"the chart was printed for {student.name}"
+    if _is_anothers(page.guess, page.guess_score, student, grade):
+        yield Flag("shared-code", f"The file's name says {grade.students[page.guess].name}, but {printed}.")
+    for copy in hints.copies:
+        if _is_anothers(copy.guess, copy.guess_score, student, grade):
+            named = grade.students[copy.guess].name
+            yield Flag(
+                "shared-code",
+                f"The very same file came as {copy.path} too, which says {named}, but {printed}.",
+            )
+            return
+
+
+def _is_anothers(guess: str, score: float, student: Student, grade: Grade) -> bool:
+    return score >= CLEARLY_NAMED and guess != student.id and guess in grade.students
+
+
+def _named(page: PageRecord, grade: Grade, hints: Hints) -> str:
+    """The student whose name was read on the page, if that is sure enough and nothing says otherwise."""
+    written = hints.written
+    if written.student_id not in grade.students:
+        return ""
+    others = [(page.guess, page.guess_score), *((copy.guess, copy.guess_score) for copy in hints.copies)]
+    if any(guess in grade.students and guess != written.student_id for guess, _ in others):
+        return ""
+    is_likely = written.score >= LIKELY_WRITTEN and page.guess == written.student_id
+    return written.student_id if is_likely or written.score >= SURELY_WRITTEN else ""
+
+
+def _suggestion(
+    page: PageRecord, certain: str, flags: Sequence[Flag], grade: Grade, hints: Hints
+) -> tuple[str, float]:
     """What to offer, and how sure it is."""
     reasons = {flag.reason for flag in flags}
     if certain:
         return certain, 1.0
-    if "other-challenge" in reasons:
-        return NOT_OURS, 1.0
-    if page.guess not in grade.students:
+    if "student-left" in reasons:
+        return NOT_OURS, 0.9
+    written = hints.written
+    guesses = [(page.guess, page.guess_score), (written.student_id, written.score)]
+    guess, score = max(guesses, key=lambda each: (each[0] in grade.students, each[1]))
+    if guess not in grade.students:
         return "", 0.0
-    return page.guess, 0.5 if "shared-code" in reasons else page.guess_score / 100
+    is_plain = reasons <= {"spare", "no-code", "late", "poor-fit"} and guess == page.guess
+    return guess, score / 100 if is_plain else min(DOUBTFUL, score / 100)
 
 
 def _late(origin: ReturnRecord, challenge: Challenge) -> Flag:

@@ -14,7 +14,7 @@ from ingest.check.evidence import (
     put_together,
     with_answer,
 )
-from ingest.check.ownership import is_late
+from ingest.check.lateness import is_late
 from ingest.check.sums import Candidates, Sums, Week, weigh
 from ingest.ledger.records import AnswerRecord
 from ingest.plan.challenge import Challenge

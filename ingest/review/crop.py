@@ -33,13 +33,15 @@ class Pictures:
         self._last: tuple[int, Grey] | None = None  # questions about one page mostly follow each other
 
     def asked(self, question: Question) -> Grey:
-        """The box in question; for a question about a page, the place of its name, or else all of it.
+        """The box in question; of a page whose owner is asked, the place of its name; else the whole page.
 
         Raises LedgerError as `box` and `page` do.
         """
         if question.box != "chart":
             return self.box(question.page_id, question.box)
         page, layout = self.page(question.page_id), self._layouts.get(question.page_id)
+        if question.student_id:  # known; whether it counts is asked
+            return page
         return cut(page, layout.name.grown(NAME_MARGIN_MM)) if layout else page
 
     def box(self, page_id: int, box: str, margin_mm: float = SHOWN_MARGIN_MM) -> Grey:

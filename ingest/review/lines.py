@@ -42,7 +42,7 @@ def ask_in_lines(
             if text == "q" or (not text and question is None):
                 return
             if text == "?":
-                write(help_text(prompt.about_chart))
+                write(help_text(prompt.about_chart, prompt.asks_yes_or_no))
             elif text == "p" and question is not None:
                 write(view(question))
             elif text in prompt.letters:
@@ -76,6 +76,8 @@ def _label(prompt: Prompt) -> str:
     if prompt.question is None:
         return "> "
     what = "Name or id" if prompt.about_chart else "Minutes"
+    if prompt.asks_yes_or_no:
+        what = "Does it count? y or n"
     return f"{what} (Enter: {prompt.offer}): " if prompt.offer else f"{what}: "
 
 

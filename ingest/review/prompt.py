@@ -138,6 +138,11 @@ class Prompt:
         return self.question is not None and self.question.box == "chart"
 
     @property
+    def asks_yes_or_no(self) -> bool:
+        """Whether the question is about a page whose owner is known: does it count?"""
+        return self.question is not None and self.about_chart and self.question.student_id in self._sheets
+
+    @property
     def who(self) -> tuple[str, ...]:
         """Name, section and box of the question, for the heading."""
         if self.question is None:
@@ -208,13 +213,15 @@ class Prompt:
         if self.question is None:
             return {**({"l": "ask what was left for later"} if self.left else {}), "u": "undo", "q": "quit"}
         first = {"n": "not ours"} if self.about_chart else {"b": "blank"}
+        if self.asks_yes_or_no:
+            first = {"y": "yes, it counts", "n": "no, it does not"}
         return {**first, "l": "later", "u": "undo", "p": "page", "?": "help", "q": "quit"}
 
     # What a person may do
 
     def do(self, letter: str) -> None:
-        """Carry out a command letter: b, n, l or u."""
-        {"b": self.blank, "n": self.not_ours, "l": self.later, "u": self.undo}[letter]()
+        """Carry out a command letter: b, y, n, l or u."""
+        {"b": self.blank, "y": self.counts, "n": self.not_ours, "l": self.later, "u": self.undo}[letter]()
 
     def enter(self, text: str) -> bool:
         """Enter was pressed on `text`. True: taken, the line may be cleared."""
@@ -235,8 +242,12 @@ class Prompt:
         """Nothing is written in the box."""
         return self._save(BLANK)
 
+    def counts(self) -> bool:
+        """The page in question counts for the student whose it is said to be."""
+        return self._save(self.question.student_id) if self.question else True
+
     def not_ours(self) -> bool:
-        """The page in question is nobody's on this roster."""
+        """The page in question is nobody's on this roster, or does not count."""
         return self._save(NOT_OURS)
 
     def later(self) -> bool:
@@ -288,6 +299,8 @@ class Prompt:
         if self._offered:
             return self._save(self._offered)
         if self.about_chart:
+            if self.asks_yes_or_no:
+                return self._refuse("Type y or n and Enter, or the name of another student whose page it is.")
             return self._refuse("Type part of the name or the id, or n and Enter if it is not ours.")
         return self._refuse("Type the number that is written, or b if the box is blank.")
 
@@ -352,4 +365,6 @@ class Prompt:
         if question.box != "chart":
             return f"{self._short(question)}: {minutes_words(int(answer)) if answer != BLANK else answer}"
         sheet = self._sheets.get(answer)
+        if question.student_id and (sheet is None or answer == question.student_id):
+            return f"{self._short(question)}: {'counts' if sheet else 'does not count'}"
         return f"the page belongs to {sheet.student.name}" if sheet else "the page is not ours"

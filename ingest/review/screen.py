@@ -153,7 +153,7 @@ class Screen:
     def _middle(self, columns: int, rows: int) -> list[StyleAndTextTuples]:
         prompt = self._prompt
         if self._helping:
-            return _texts(["", *help_text(prompt.about_chart).splitlines()])
+            return _texts(["", *help_text(prompt.about_chart, prompt.asks_yes_or_no).splitlines()])
         if prompt.question is None:
             return _texts(["", *end_text(prompt.left).splitlines()])
         why = textwrap.wrap(prompt.why, max(10, columns))[:MOST_WHY_ROWS]
@@ -231,7 +231,8 @@ class Screen:
         if self._helping or self._prompt.question is None:
             return []
         if self._prompt.about_chart:
-            return [("class:key", f"{MARGIN}Name or id: ")]
+            label = "Does it count? " if self._prompt.asks_yes_or_no else "Name or id: "
+            return [("class:key", MARGIN + label)]
         total = self._prompt.question.box.startswith(("week", "month"))
         return [("class:key", f"{MARGIN}{'Total' if total else 'Minutes'}: ")]
 

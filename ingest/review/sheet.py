@@ -24,6 +24,7 @@ _HEADER_WITHIN = 20  # rows from the top in which the header is looked for: peop
 MOST_BYTES = 50_000_000  # ten times what 500 charts of which every box is asked about would take
 LONGEST = 120  # letters of an id, a box or an answer; ids have 100 at most
 _PICTURE = re.compile(r"page-(\d{1,18})(?:-[^/\\]*)?\.png$", re.IGNORECASE)
+_YES, _NO = ("yes", "y"), ("no", "n")  # whether a page counts whose owner is known
 _WHOLE = re.compile(r"(\d+)[.,]0+")  # how a spreadsheet may write a whole number back
 
 
@@ -256,7 +257,8 @@ class _Desk:
     def understand(self, row: _Row) -> tuple[Question, str]:
         """The question that a row answers, and the answer in the ledger's words. Raises AnswerError."""
         if row.box == "chart":
-            question, answer = self._page_question(row), self._owner(row.answer)
+            question = self._page_question(row)
+            answer = self._owner(row.answer, question.student_id)
         else:
             question = self._box_question(row)
             answer = _minutes(row.answer, question.box)
@@ -321,9 +323,13 @@ class _Desk:
             raise AnswerError(f'{student_id} has no box "{row.box}" on a chart that was handed in')
         return Question(student_id, row.box, "", settled.confidence, settled.flags, page_id)
 
-    def _owner(self, text: str) -> str:
-        if " ".join(text.casefold().split()) == NOT_OURS:
+    def _owner(self, text: str, known: str) -> str:
+        """known: whose page it is, where only asked whether it counts; "" otherwise."""
+        plain = " ".join(text.casefold().split())
+        if plain == NOT_OURS or (known and plain in _NO):
             return NOT_OURS
+        if known and plain in _YES:
+            return known
         student_id = self._student(text)
         if student_id is None:
             raise AnswerError(f'"{text}" is neither a student on the roster nor "{NOT_OURS}"')

@@ -52,8 +52,28 @@ A single letter and Enter is a command:
 """
 
 
-def help_text(about_chart: bool) -> str:
-    """All keys, for a question about a box or about a whole page."""
+COUNTS_HELP = """\
+It is known whose page this is, but not whether it counts: read the lines above
+the picture. Until you have said, nothing on it counts. Every answer is saved
+at once; leave whenever you like.
+
+A single letter and Enter is a command:
+
+  y       yes: it counts for this student
+  n       no: it is left out, as if it had not been handed in
+  l       later: go on without an answer
+  u       undo: take the last answer back
+  p       page: see the whole page in your picture viewer
+  q       quit
+
+If it is another student's, type part of that name instead.
+"""
+
+
+def help_text(about_chart: bool, yes_or_no: bool = False) -> str:
+    """All keys, for a question about a box, whose a whole page is, or whether it counts."""
+    if yes_or_no:
+        return COUNTS_HELP
     return CHART_HELP if about_chart else BOX_HELP
 
 
