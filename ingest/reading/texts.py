@@ -1,8 +1,8 @@
 """From the net's scores to texts with probabilities, and from a text to minutes."""
 
+import math
 import re
 import unicodedata
-from collections import defaultdict
 
 import numpy as np
 import numpy.typing as npt
@@ -20,27 +20,39 @@ def likely_texts(chances: npt.NDArray[np.float32]) -> list[tuple[str, float]]:
     chances: shape (steps, classes), each row a distribution.
     Prefix beam search after Graves et al. 2006; exact but for beams dropped.
     """
-    # prefix -> [probability ending in blank, ending in its last character]
+    followed = chances > _LEAST
+    followed[:, 0] = False
+    steps, classes = np.nonzero(followed)
+    letters: dict[int, list[tuple[str, float]]] = {}
+    for step, k, chance in zip(steps.tolist(), classes.tolist(), chances[followed].tolist(), strict=True):
+        letters.setdefault(step, []).append((ALPHABET[k - 1], chance))
+    # prefix -> (probability ending in blank, ending in its last character)
     beams: dict[str, tuple[float, float]] = {"": (1.0, 0.0)}
-    for step in chances:
-        nil = float(step[0])
-        live = [(int(k), float(step[k])) for k in np.flatnonzero(step[1:] > _LEAST) + 1]
-        if not live:
-            beams = {text: ((b + c) * nil, 0.0) for text, (b, c) in beams.items()}
-            continue
-        grown: defaultdict[str, list[float]] = defaultdict(lambda: [0.0, 0.0])
+    nils = chances[:, 0].tolist()
+    done = 0  # steps
+    for step in (*letters, len(nils)):
+        if done < step:  # steps in which there can be nothing but a blank: nine in ten, taken together
+            silence = math.prod(nils[done:step])
+            beams = {text: ((b + c) * silence, 0.0) for text, (b, c) in beams.items()}
+        if step == len(nils):
+            break
+        done = step + 1
+        grown: dict[str, tuple[float, float]] = {}
         for text, (blank, lettered) in beams.items():
-            here = grown[text]
-            here[0] += (blank + lettered) * nil
-            for k, chance in live:
-                letter = ALPHABET[k - 1]
-                if text and text[-1] == letter:
-                    here[1] += lettered * chance
-                    grown[text + letter][1] += blank * chance
-                else:
-                    grown[text + letter][1] += (blank + lettered) * chance
+            either = blank + lettered
+            last = text[-1:]
+            ends_blank, ends_lettered = grown.get(text, (0.0, 0.0))
+            for letter, chance in letters[step]:
+                more = either * chance
+                if letter == last:
+                    ends_lettered += lettered * chance
+                    more = blank * chance
+                longer = text + letter
+                before = grown.get(longer, (0.0, 0.0))
+                grown[longer] = (before[0], before[1] + more)
+            grown[text] = (ends_blank + either * nils[step], ends_lettered)
         kept = sorted(grown.items(), key=lambda item: -(item[1][0] + item[1][1]))[:BEAMS]
-        beams = {text: (blank, lettered) for text, (blank, lettered) in kept}
+        beams = dict(kept)
     return sorted(((text, b + c) for text, (b, c) in beams.items()), key=lambda item: -item[1])
 
 
