@@ -4,12 +4,12 @@ Layers are drawn at twice the reader's resolution; `wear` makes photographs of t
 """
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from PIL import Image, ImageDraw
+from PIL import Image, ImageDraw, ImageFilter
 
 from ingest.training.ink import Glyph, Points, Writer, round_corners
 
@@ -41,32 +41,57 @@ class Sources:
     writers: Sequence[Writer]
     weights: npt.NDArray[np.float64]
     scans: Mapping[str, Sequence[npt.NDArray[np.uint8]]]
+    alike: Mapping[tuple[str, int], npt.NDArray[np.float32]]
+    """Digits of all writers by character and number of strokes, (n, strokes, EVEN, 2), height 1 about 0."""
 
     @classmethod
     def of(cls, writers: Sequence[Writer], scans: Mapping[str, Sequence[npt.NDArray[np.uint8]]]) -> "Sources":
         # The square root keeps the few writers of hundreds of digits from drowning the rest.
         counts = np.sqrt([min(writer.count, 250) for writer in writers])
-        return cls(writers, counts / counts.sum(), scans)
+        pools: dict[tuple[str, int], list[npt.NDArray[np.float32]]] = {}
+        for writer in writers:
+            for digit in DIGITS:
+                for glyph in writer.glyphs.get(digit, ()):
+                    even = normal(np.stack([evenly(stroke) for stroke in glyph.strokes]))
+                    pools.setdefault((digit, len(even)), []).append(even)
+        alike = {key: np.stack(some) for key, some in pools.items()}
+        return cls(writers, counts / counts.sum(), scans, alike)
+
+
+EVEN = 32  # points of a stroke when glyphs are compared or blended
+
+
+def evenly(stroke: Points) -> Points:
+    """The stroke as EVEN points at equal distances along it."""
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(stroke, axis=0).T))])
+    at = np.linspace(0.0, along[-1], EVEN)
+    return np.stack([np.interp(at, along, stroke[:, axis]) for axis in range(2)], axis=1).astype(np.float32)
+
+
+def normal(strokes: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+    """Strokes (strokes, EVEN, 2) moved and scaled to height 1 about the middle."""
+    low, high = strokes.min(axis=(0, 1)), strokes.max(axis=(0, 1))
+    return np.asarray((strokes - (low + high) / 2) / max(float(high[1] - low[1]), 0.05), np.float32)
 
 
 def some_text(rng: np.random.Generator, long: bool) -> str:
     """A string to write. Values are spread evenly: what is plausible is the chart's business."""
     kind = rng.random()
     if long:
-        if kind < 0.45:
-            return "".join(rng.choice(list(DIGITS), size=rng.integers(4, 8)))
+        if kind < 0.6:
+            return "".join(rng.choice(list(DIGITS), size=rng.integers(4, 9)))
         minutes, hours = int(rng.integers(0, 180)), int(rng.integers(1, 4))
         tail = str(rng.choice(["min", "min", "mins", "m", "mn"]))
-        if kind < 0.8:
+        if kind < 0.85:
             return f"{minutes}{tail}"
         unit = str(rng.choice(["h", "hr", "hrs"]))
         return f"{hours}{unit}{int(rng.integers(1, 60))}" + (tail if rng.random() < 0.5 else "")
     if kind < 0.68:
         length = int(rng.choice([1, 2, 3], p=[0.2, 0.45, 0.35]))
         return "".join(rng.choice(list(DIGITS), size=length))
-    if kind < 0.86:
+    if kind < 0.85:
         return str(5 * int(rng.integers(0, 37)))
-    if kind < 0.90:
+    if kind < 0.89:
         return f"{int(rng.integers(0, 4))}:{int(rng.integers(0, 60)):02}"
     if kind < 0.94:
         return "-"
@@ -103,6 +128,10 @@ class Pencil:
         return np.stack([np.asarray(picture) for picture in self.pictures])
 
 
+def _moved(strokes: Sequence[Points], x: float, y: float) -> list[Points]:
+    return [(stroke + np.array([x, y])).astype(np.float32) for stroke in strokes]
+
+
 def _pick(sources: Sources, writer: Writer, character: str, rng: np.random.Generator) -> Glyph:
     """The writer's own glyph, or that of another who wrote the character."""
     own = writer.glyphs.get(character)
@@ -110,6 +139,97 @@ def _pick(sources: Sources, writer: Writer, character: str, rng: np.random.Gener
         other = sources.writers[int(rng.choice(len(sources.writers), p=sources.weights))]
         own = other.glyphs.get(character)
     return own[int(rng.integers(len(own)))]
+
+
+ALIKE = 0.16  # mean distance, in digit heights, up to which two glyphs are blended
+TRIES = 6
+
+
+def _blend(sources: Sources, character: str, strokes: list[Points], rng: np.random.Generator) -> list[Points]:
+    """The digit part of the way towards, or away from, one like it by any writer: a hand in between."""
+    pool = sources.alike.get((character, len(strokes)))
+    if pool is None:
+        return strokes
+    own = np.stack([evenly(stroke) for stroke in strokes])
+    low, high = own.min(axis=(0, 1)), own.max(axis=(0, 1))
+    centre, height = (low + high) / 2, max(float(high[1] - low[1]), 0.05)
+    others = pool[rng.integers(len(pool), size=TRIES)]
+    shift = others - (own - centre) / height
+    distance = np.abs(shift).sum(axis=3).mean(axis=(1, 2))
+    nearest = int(np.argmin(distance + (distance < 0.01)))  # not the glyph itself
+    if not 0.01 <= distance[nearest] < ALIKE:
+        return strokes
+    return list((own + float(rng.uniform(-0.5, 0.6)) * height * shift[nearest]).astype(np.float32))
+
+
+def _hurry(stroke: Points, rng: np.random.Generator) -> Points:
+    """The stroke as somebody in a hurry has it: corners rounded, ends cut short or shaky."""
+    if len(stroke) < 8:
+        return stroke
+    way = rng.random(3)
+    if way[0] < 0.2:
+        reach = int(rng.integers(1, 4))
+        padded = np.concatenate([np.repeat(stroke[:1], reach, 0), stroke, np.repeat(stroke[-1:], reach, 0)])
+        sums = np.cumsum(np.concatenate([np.zeros((1, 2), np.float32), padded]), axis=0)
+        stroke = ((sums[2 * reach + 1 :] - sums[: -2 * reach - 1]) / (2 * reach + 1)).astype(np.float32)
+    if way[1] < 0.25:
+        first, last = (int(len(stroke) * share) for share in rng.uniform(0, 0.09, 2))
+        stroke = stroke[first : len(stroke) - last]
+    if way[2] < 0.25:
+        shake = np.cumsum(rng.normal(0, rng.uniform(0.002, 0.008), (len(stroke), 2)), axis=0)
+        shake -= np.linspace(shake[0], shake[-1], len(stroke))
+        stroke = (stroke + shake).astype(np.float32)
+    return stroke
+
+
+def _adorn(character: str, strokes: list[Points], rng: np.random.Generator) -> list[Points]:
+    """What some schools teach and others do not: bars on sevens, slashes in zeros, flags and feet on ones.
+
+    strokes: one glyph; returned with the addition, if any. Common practice, no source.
+    """
+    if len(strokes) != 1 or len(strokes[0]) < 3:
+        return strokes
+    stroke = strokes[0]
+    low, high = stroke.min(axis=0), stroke.max(axis=0)
+    wide, tall = np.maximum(high - low, 0.05)
+    if character == "7" and rng.random() < 0.2:
+        lower = stroke[len(stroke) // 3 :]
+        x, y = lower[int(np.argmin(np.abs(lower[:, 1] - (low[1] + tall * rng.uniform(0.42, 0.65)))))]
+        half, rise = float(rng.uniform(0.12, 0.3)) * tall, float(rng.normal(0, 0.06)) * tall
+        return [
+            stroke,
+            np.array([[x - half, y + rise], [x + half * rng.uniform(0.6, 1.2), y - rise]], np.float32),
+        ]
+    if character == "0" and rng.random() < 0.08:
+        middle, reach = (low + high) / 2, float(rng.uniform(0.8, 1.3)) / 2
+        tip = np.array([wide * reach, -tall * reach * rng.uniform(0.6, 1.0)])
+        return [stroke, np.array([middle - tip, middle + tip], np.float32)]
+    if character == "1" and wide < 0.3 * tall:
+        added = list(strokes)
+        top = stroke[int(np.argmin(stroke[:, 1]))]
+        if rng.random() < 0.25:
+            long, slope = float(rng.uniform(0.15, 0.55)) * tall, float(rng.uniform(0.6, 1.2))
+            tip = top + np.array([-math.cos(slope), math.sin(slope)]) * long
+            added.append(np.array([tip, top], np.float32))
+        if rng.random() < 0.12:
+            x, y = stroke[int(np.argmax(stroke[:, 1]))]
+            left, right = rng.uniform(0.1, 0.35, 2) * tall
+            added.append(np.array([[x - left, y], [x + right, y]], np.float32))
+        return added
+    return strokes
+
+
+def _vary(sources: Sources, character: str, glyph: Glyph, rng: np.random.Generator) -> list[Points]:
+    """A digit's strokes as another hand might have them."""
+    strokes = list(glyph.strokes)
+    if rng.random() < 0.5:
+        strokes = _blend(sources, character, strokes, rng)
+    if rng.random() < 0.5:
+        strokes = [_hurry(stroke, rng) for stroke in strokes]
+    strokes = _adorn(character, strokes, rng)
+    if len(strokes) > 1 and rng.random() < 0.5:
+        strokes = [stroke + rng.normal(0, 0.025, 2).astype(np.float32) for stroke in strokes]
+    return strokes
 
 
 def _jolt(points: Points, rng: np.random.Generator, amount: float) -> Points:
@@ -133,31 +253,40 @@ class Written:
     width: float
 
 
-def write_strokes(sources: Sources, text: str, rng: np.random.Generator) -> Written:
-    """The text in one writer's hand, with that writer's wobble."""
+def write_strokes(sources: Sources, text: str, rng: np.random.Generator, *, varied: bool = False) -> Written:
+    """The text in one writer's hand, with that writer's wobble.
+
+    varied: digits are blended, hurried and adorned as other hands might have them; for training.
+    """
+    mixed = varied and rng.random() < 0.12  # every digit by somebody else
     writer = sources.writers[int(rng.choice(len(sources.writers), p=sources.weights))]
     gap = float(np.clip(rng.normal(0.17, 0.11), -0.03, 0.6))
     wobble, uneven = rng.uniform(0, 0.08), rng.uniform(0, 0.13)
-    slant, bend = float(rng.normal(0, 0.14)), rng.uniform(0, 0.035)
+    slant, bend = float(rng.normal(0, 0.16 if varied else 0.14)), rng.uniform(0, 0.035)
     stretch = float(np.exp(rng.normal(0, 0.15)))
     own_size = rng.random() < 0.6
     repeat = rng.random() < 0.3  # some hands write the same digit alike every time
-    chosen: dict[str, Glyph] = {}
+    chosen: dict[str, list[Points]] = {}
     strokes: list[Points] = []
     x = 0.0
     for place, character in enumerate(text):
-        glyph = chosen.get(character) if repeat else None
-        if glyph is None:
-            glyph = chosen[character] = _pick(sources, writer, character, rng)
-        low = np.min([s.min(axis=0) for s in glyph.strokes], axis=0)
-        high = np.max([s.max(axis=0) for s in glyph.strokes], axis=0)
+        given = chosen.get(character) if repeat else None
+        if given is None:
+            if mixed:
+                writer = sources.writers[int(rng.choice(len(sources.writers), p=sources.weights))]
+            glyph = _pick(sources, writer, character, rng)
+            digit = varied and character in DIGITS
+            given = _vary(sources, character, glyph, rng) if digit else list(glyph.strokes)
+            chosen[character] = given
+        low = np.min([s.min(axis=0) for s in given], axis=0)
+        high = np.max([s.max(axis=0) for s in given], axis=0)
         height = max(float(high[1] - low[1]), 0.05)
         size = float(np.exp(rng.normal(0, uneven)))
         if character in DIGITS and (own_size or height < 0.5 or height > 1.7):
             size /= height
         rise = float(rng.normal(0, wobble))
         if character == "-":
-            size *= float(np.exp(rng.normal(0.1, 0.3)))
+            size *= float(np.exp(rng.normal(0.0, 0.4)))
             rise -= float(rng.uniform(0.3, 0.6))
         elif character == ":":
             rise -= float(rng.uniform(0.0, 0.25))
@@ -166,7 +295,7 @@ def write_strokes(sources: Sources, text: str, rng: np.random.Generator) -> Writ
         centre = (low + high) / 2
         left = math.inf
         shaped: list[Points] = []
-        for s in glyph.strokes:
+        for s in given:
             p = s - centre
             p = np.stack([cos * p[:, 0] - sin * p[:, 1], sin * p[:, 0] + cos * p[:, 1]], axis=1)
             p[:, 1] += rise - height * size / 2
@@ -210,7 +339,7 @@ def _place(
 
 def _pen(rng: np.random.Generator) -> float:
     """Pen width as a share of the digit height."""
-    return float(rng.uniform(0.045, 0.13) if rng.random() < 0.82 else rng.uniform(0.13, 0.22))
+    return float(rng.uniform(0.045, 0.13) if rng.random() < 0.8 else rng.uniform(0.13, 0.24))
 
 
 def _put_frame(pencil: Pencil, width: int, rng: np.random.Generator) -> None:
@@ -229,6 +358,21 @@ def _put_frame(pencil: Pencil, width: int, rng: np.random.Generator) -> None:
     if rng.random() < 0.35:
         x = w - float(rng.uniform(0, 14))
         pencil.stroke(2, np.array([[x + tilt[3], 0], [x - tilt[3], h]], np.float32), pen)
+
+
+def _put_rulings(pencil: Pencil, width: int, rng: np.random.Generator) -> None:
+    """Printed lines under, through or behind the writing: a line to write on, a form's background."""
+    w, h = width * DOUBLE, HEIGHT * DOUBLE
+    if rng.random() < 0.5:
+        y, tilt = float(rng.uniform(0.1, 0.95)) * h, float(rng.normal(0, 2))
+        pencil.stroke(2, np.array([[0, y + tilt], [w, y - tilt]], np.float32), float(rng.uniform(1, 3)), 160)
+        return
+    gap, slope = float(rng.uniform(5, 26)), float(rng.uniform(-1.2, 1.2))
+    pen, value = float(rng.uniform(1, 2.5)), int(rng.integers(40, 140))
+    upright = rng.random() < 0.3
+    for at in np.arange(-h * 1.5, (w if upright else h) + h * 1.5, gap):
+        ends = [[at, 0], [at + slope * h, h]] if upright else [[0, at], [w, at + slope * w * 0.4]]
+        pencil.stroke(2, np.array(ends, np.float32), pen, value)
 
 
 def _put_specks(pencil: Pencil, width: int, rng: np.random.Generator) -> None:
@@ -260,6 +404,15 @@ def _put_neighbour(pencil: Pencil, sources: Sources, width: int, rng: np.random.
         pencil.stroke(0, q.astype(np.float32), 6)
 
 
+_THICKNESS: Sequence[Callable[[Image.Image], Image.Image]] = (
+    lambda picture: picture,
+    lambda picture: picture,
+    lambda picture: picture.filter(ImageFilter.MinFilter(3)),
+    lambda picture: picture.filter(ImageFilter.MaxFilter(3)),
+    lambda picture: picture.filter(ImageFilter.MaxFilter(5)),
+)
+
+
 def _put_scan(
     pencil: Pencil, sources: Sources, text: str, width: int, rng: np.random.Generator, height: float
 ) -> None:
@@ -274,6 +427,7 @@ def _put_scan(
         wide = max(4.0, tall * picture.width / picture.height * stretch)
         pad = int(abs(slant) * tall) + 1
         grown = picture.resize((round(wide), round(tall)), Image.Resampling.BICUBIC)
+        grown = _THICKNESS[int(rng.integers(len(_THICKNESS)))](grown)
         board = Image.new("L", (grown.width + 2 * pad, grown.height), 0)
         board.paste(grown, (pad, 0))
         board = board.transform(
@@ -370,6 +524,87 @@ def _doodle(width: int, rng: np.random.Generator) -> list[Points]:
     return [_jolt(p.astype(np.float32), rng, 1.0) for p in found]
 
 
+def _put(pencil: Pencil, layer: int, strokes: Sequence[Points], pen: float) -> None:
+    for stroke in strokes:
+        pencil.stroke(layer, stroke, pen)
+
+
+def _not_a_number(
+    pencil: Pencil, sources: Sources, width: int, rng: np.random.Generator, height: float
+) -> None:
+    """Something that must be refused."""
+
+    def written(text: str, size: float = height) -> tuple[list[Points], float]:
+        return _place(write_strokes(sources, text, rng, varied=True).strokes, width, rng, size)
+
+    pen, kind = _pen(rng), rng.random()
+    if kind < 0.26:
+        return _put(pencil, 0, _doodle(width, rng), pen * height)
+    if kind < 0.44:  # letters and signs
+        pool = [c for c in "hmrins+=/~" if any(c in writer.glyphs for writer in sources.writers)]
+        strokes, scale = written("".join(rng.choice(pool, size=int(rng.integers(2, 6)))))
+        return _put(pencil, 0, strokes, pen * scale)
+    if kind < 0.58:  # two numbers: side by side, a sum, or one above the other
+        first, second = str(rng.integers(1, 100)), str(rng.integers(1, 100))
+        if rng.random() < 0.3:
+            strokes, scale = written(first, height * 0.5)
+            lift = min(float(s[:, 1].min()) for s in strokes) - MARGIN
+            _put(pencil, 0, _moved(strokes, 0, -lift), pen * scale)
+            strokes, scale = written(second, height * 0.5)
+            drop = HEIGHT * DOUBLE - MARGIN - max(float(s[:, 1].max()) for s in strokes)
+            return _put(pencil, 0, _moved(strokes, 0, drop), pen * scale)
+        left = write_strokes(sources, first, rng, varied=True)
+        sign = rng.choice(["", "", "+", "/"])
+        strokes = list(left.strokes)
+        at = left.width + float(rng.uniform(0.2, 0.4) if sign else rng.uniform(0.9, 1.6))
+        if sign and any(sign in writer.glyphs for writer in sources.writers):
+            between = write_strokes(sources, str(sign), rng)
+            strokes += _moved(between.strokes, at, 0)
+            at += between.width + float(rng.uniform(0.2, 0.4))
+        strokes += _moved(write_strokes(sources, second, rng, varied=True).strokes, at, 0)
+        placed, scale = _place(strokes, width, rng, height)
+        return _put(pencil, 0, placed, pen * scale)
+    strokes, scale = written(some_text(rng, False).replace("-", "0"))
+    _put(pencil, 0, strokes, pen * scale)
+    if kind < 0.86:  # struck out, and sometimes written anew beside it
+        _put(pencil, 0, _strike(strokes, rng), pen * scale * float(rng.uniform(0.8, 1.3)))
+        every = np.concatenate(strokes)
+        free = width * DOUBLE - float(every[:, 0].max())
+        if rng.random() < 0.5 and free > 50:
+            new = write_strokes(sources, str(rng.integers(1, 100)), rng, varied=True)
+            size = min(scale, (free - 16) / max(new.width, 0.2))
+            beside = [stroke * size for stroke in new.strokes]
+            _put(pencil, 0, _moved(beside, every[:, 0].max() + 10, every[:, 1].max()), pen * scale)
+        return None
+    over, scale = written(some_text(rng, False).replace("-", "0"))  # one number written over another
+    return _put(pencil, 0, over, pen * scale * float(rng.uniform(0.9, 1.5)))
+
+
+# Signs around a number that change nothing: 15' for minutes, 20. or 30.- from bills, =45 under a sum.
+_BEFORE, _AFTER = ("=", "~", "+"), ("'", "'", ".", ".", "-", "=")
+
+
+def _with_signs(sources: Sources, written: Written, rng: np.random.Generator) -> list[Points]:
+    strokes = list(written.strokes)
+    if rng.random() < 0.75:
+        sign = str(rng.choice(_AFTER))
+        if any(sign in writer.glyphs for writer in sources.writers):
+            rise = -float(rng.uniform(0.6, 0.9)) if sign == "'" else 0.0
+            at = written.width + float(rng.uniform(0.1, 0.3))
+            strokes += _moved(write_strokes(sources, sign, rng).strokes, at, rise)
+    else:
+        sign = str(rng.choice(_BEFORE))
+        if any(sign in writer.glyphs for writer in sources.writers):
+            before = write_strokes(sources, sign, rng)
+            at = before.width + float(rng.uniform(0.15, 0.4))
+            rise = -float(rng.uniform(0.1, 0.35))
+            strokes += _moved(before.strokes, -at, rise)
+    return strokes
+
+
+BLANK, NOT_A_NUMBER = 0.04, 0.10  # shares of what is drawn
+
+
 def draw(sources: Sources, width: int, long: bool, rng: np.random.Generator) -> Drawn:
     """One box, drawn at random. width: px of the reader's input; long: strings of four and more."""
     pencil = Pencil(width)
@@ -378,56 +613,32 @@ def draw(sources: Sources, width: int, long: bool, rng: np.random.Generator) -> 
     pen = _pen(rng)
     if rng.random() < 0.45:
         _put_frame(pencil, width, rng)
+    if rng.random() < 0.08:
+        _put_rulings(pencil, width, rng)
     if rng.random() < 0.15:
         _put_specks(pencil, width, rng)
     if rng.random() < 0.10:
         _put_neighbour(pencil, sources, width, rng)
-    if kind < 0.04:
-        if rng.random() < 0.4:  # a faint thing rubbed out and nothing written since
-            ghost, scale = _place(
-                write_strokes(sources, some_text(rng, False), rng).strokes, width, rng, height
-            )
-            for p in ghost:
-                pencil.stroke(1, p, pen * scale)
+    rubbed_out = rng.random() < (0.4 if kind < BLANK else 0.05)
+    if rubbed_out:  # a faint thing that was written before
+        before = write_strokes(sources, some_text(rng, False), rng, varied=True)
+        ghost, scale = _place(before.strokes, width, rng, height)
+        _put(pencil, 1, ghost, pen * scale)
+    if kind < BLANK:
         return Drawn(pencil.layers(), "")
-    if kind < 0.08:
-        for p in _doodle(width, rng):
-            pencil.stroke(0, p, pen * height)
-        return Drawn(pencil.layers(), None)
-    if kind < 0.11:  # letters and signs
-        pool = [c for c in "hmrins+=/~" if any(c in writer.glyphs for writer in sources.writers)]
-        word = "".join(rng.choice(pool, size=int(rng.integers(2, 6))))
-        strokes, scale = _place(write_strokes(sources, word, rng).strokes, width, rng, height)
-        for p in strokes:
-            pencil.stroke(0, p, pen * scale)
+    if kind < BLANK + NOT_A_NUMBER:
+        _not_a_number(pencil, sources, width, rng, height)
         return Drawn(pencil.layers(), None)
     text = some_text(rng, long)
-    if rng.random() < 0.3 and all(c in DIGITS for c in text) and kind > 0.2:
+    digits = all(c in DIGITS for c in text)
+    if digits and rng.random() < 0.3:
         _put_scan(pencil, sources, text, width, rng, height)
         return Drawn(pencil.layers(), text)
-    if rng.random() < 0.05:
-        ghost, scale = _place(write_strokes(sources, some_text(rng, False), rng).strokes, width, rng, height)
-        for p in ghost:
-            pencil.stroke(1, p, pen * scale)
-    strokes, scale = _place(write_strokes(sources, text, rng).strokes, width, rng, height)
-    varied = pen * scale * np.exp(rng.normal(0, 0.08, len(strokes)))
-    for p, thick in zip(strokes, varied, strict=True):
-        pencil.stroke(0, p, float(thick))
-    if kind < 0.15 and text != "-":  # struck out, and sometimes written anew beside it
-        for p in _strike(strokes, rng):
-            pencil.stroke(0, p, pen * scale * float(rng.uniform(0.8, 1.3)))
-        every = np.concatenate(strokes)
-        free = width * DOUBLE - float(every[:, 0].max())
-        if rng.random() < 0.5 and free > 50:
-            new = write_strokes(sources, str(rng.integers(1, 100)), rng)
-            size = min(scale, (free - 16) / max(new.width, 0.2))
-            for p in new.strokes:
-                at = np.array([every[:, 0].max() + 10, float(every[:, 1].max())])
-                pencil.stroke(0, (p * size + at).astype(np.float32), pen * scale)
-        return Drawn(pencil.layers(), None)
-    if kind < 0.165 and not long:  # one number written over another
-        over, scale = _place(write_strokes(sources, some_text(rng, False), rng).strokes, width, rng, height)
-        for p in over:
-            pencil.stroke(0, p, pen * scale * float(rng.uniform(0.9, 1.5)))
-        return Drawn(pencil.layers(), None)
+    written = write_strokes(sources, text, rng, varied=True)
+    signs = digits and rng.random() < 0.05
+    strokes, scale = _place(
+        _with_signs(sources, written, rng) if signs else written.strokes, width, rng, height
+    )
+    for stroke, thick in zip(strokes, np.exp(rng.normal(0, 0.08, len(strokes))), strict=True):
+        pencil.stroke(0, stroke, pen * scale * float(thick))
     return Drawn(pencil.layers(), text)
