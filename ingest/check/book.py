@@ -21,8 +21,9 @@ class Flag:
     """A reason a person must look.
 
     reason: a short fixed word for programs: "illegible", "not-a-number", "sum", "too-much",
-        "outside-month", "returns-differ" for boxes; "unknown-code", "no-code", "shared-code", "spare",
-        "renamed", "student-left", "late", "blank-chart", "second-chart", "poor-fit" for whole pages.
+        "outside-month", "returns-differ", "typed-differs" for boxes; "unknown-code", "no-code",
+        "shared-code", "spare", "renamed", "student-left", "late", "blank-chart", "second-chart",
+        "poor-fit" for whole pages.
     why: one plain sentence for the teacher.
     """
 

@@ -11,6 +11,7 @@ from ingest.check.plausible import plausible
 from ingest.check.sums import Candidates
 from ingest.ledger.records import AnswerRecord, PageRecord, ReturnRecord
 from ingest.plan.challenge import Challenge
+from ingest.printable import printable
 from ingest.reading.certainty import SURE
 from ingest.reading.values import BoxReading, Candidate
 
@@ -44,7 +45,8 @@ class Evidence:
     """What the ink says of one box, and what a person said.
 
     ink: the candidates that stand, of the page `page`. poor: that page is bent or badly placed.
-    differs: two pages contradict each other, or a page that came in after an answer contradicts that.
+    differs: two pages contradict each other, or a page that came in after an answer contradicts that, or what
+        is typed contradicts what the same page shows.
     answer: a person's word, if it stands. readings: of every page that has the box, oldest first.
     """
 
@@ -81,7 +83,7 @@ def put_together(pages: Sequence[OwnPage], challenge: Challenge) -> dict[str, Ev
             ink = ink_of(reading, own.page)
             if reading.box.startswith("day:") and ink != HIDDEN:
                 ink = plausible(ink, challenge)
-            new = Evidence(reading.box, ink, own, poor, readings=((own, ink),))
+            new = Evidence(reading.box, ink, own, poor, _typed_flag(reading), readings=((own, ink),))
             old = found.get(reading.box)
             found[reading.box] = _joined(old, new) if old else new
     for day in challenge.month.dates():  # a day that no page has must not pass for one without practice
@@ -141,6 +143,28 @@ def ink_of(reading: BoxReading, page: PageRecord) -> Candidates:
     return tuple(sorted(joined.values(), key=lambda c: -c.probability))
 
 
+def typed_words(candidate: Candidate) -> str:
+    """What was typed, in quotation marks, as far as a sentence has room for it."""
+    text = printable(candidate.text)
+    return f'"{text[:_QUOTED]}…"' if len(text) > _QUOTED else f'"{text}"'
+
+
+_QUOTED = 30  # letters
+
+
+def _typed_flag(reading: BoxReading) -> Flag | None:
+    """Why what is typed into a box cannot just be taken, or None."""
+    typed = next((c for c in reading.candidates if c.typed), None)
+    if typed is None or typed.probability == 1 or is_only_seen(reading.box):
+        return None
+    other = next((c for c in reading.candidates if not c.typed), None)
+    if other:
+        why = f"{typed_words(typed)} is typed here, but the picture shows {_words(other)}."
+    else:
+        why = f"{typed_words(typed)} is typed beside this box, or across more than one."
+    return Flag("typed-differs", why)
+
+
 def _joined(old: Evidence, new: Evidence) -> Evidence:
     """Both pages: what agrees stays, what was added counts, the sure one stands against the unsure.
 
@@ -154,10 +178,10 @@ def _joined(old: Evidence, new: Evidence) -> Evidence:
     both_sure = min(old_sure, new_sure) >= SURE
     if _agree(old.ink[0], new.ink[0]):
         stands = new if new_sure >= min(old_sure, SURE) else old
-        return replace(stands, differs=old.differs, readings=both)
+        return replace(stands, differs=old.differs or new.differs, readings=both)
     if both_sure and not old.differs and _is_added(old.page, old.ink[0], new.page, new.ink[0]):
         return replace(old if _is_empty(new.ink[0]) else new, readings=both)
-    if old.differs or both_sure:
+    if old.differs or new.differs or both_sure:
         flag = Flag("returns-differ", _differ_words(old, new))
         return replace(new, ink=_mixed(new.ink, old.ink), differs=flag, readings=both)
     return replace(old if old_sure > new_sure else new, readings=both)
