@@ -12,6 +12,7 @@ from ingest.check.evidence import (
     is_only_seen,
     is_unreadable,
     put_together,
+    typed_words,
     with_answer,
 )
 from ingest.check.lateness import is_late
@@ -307,6 +308,8 @@ def _flags(box: _Box, kind: str, sum_flag: Flag | None, challenge: Challenge) ->
         yield Flag("illegible", "This box is covered, torn off or not in the picture.")
     elif is_unreadable(box.best):
         why = "Something is written here that is no number; perhaps it was crossed out."
+        if box.ink.typed:
+            why = f"{typed_words(box.ink)} is typed here, which does not say beyond doubt how many minutes."
         yield Flag("not-a-number", why)
     elif sum_flag is None and not box.is_sure:
         bent = " The page is bent or blurred here." if box.evidence.poor else ""
