@@ -8,7 +8,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from PIL import Image, ImageOps
 from plain_chart import PX_PER_MM, draw_plain, plain_layout
-from plain_photo import flat_photo, perspective
+from plain_photo import flat_photo, perspective, project
 
 from ingest.chart.layout import Kind
 from ingest.demo.camera import ORDINARY, photograph
@@ -188,3 +188,60 @@ def test_any_array_is_a_page_or_a_refusal(height: int, width: int, levels: int, 
     grey = np.random.default_rng(seed).integers(0, levels, (height, width)).astype(np.uint8)
     with pytest.raises(PageError):
         read(grey)
+
+
+# -- a picture that can be had finer ------------------------------------------------------------------
+
+
+def fine_and_coarse(scale: float) -> tuple[Grey, Grey]:
+    """A photo with `scale` px/mm in its coarse form and twice that in its fine one."""
+    twice = np.array([[2, 0, 0.5], [0, 2, 0.5], [0, 0, 1]])
+    matrix = twice @ perspective(OCTOBER, 90 if scale < 4 else 0, 10, scale)
+    fine = flat_photo(draw_plain(OCTOBER, CODE), matrix, (3200, 2400))
+    return fine, np.asarray(cv2.resize(fine, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA), np.uint8)
+
+
+def read_either(coarse: Grey, fine: Grey, numerals: Numerals | None = None) -> tuple[PageReading, bool]:
+    """The page as read, and whether the fine picture was asked for."""
+    asked = []
+
+    def finer() -> Grey:
+        asked.append(True)
+        return fine
+
+    page = read_page(coarse, {"oct": OCTOBER}, {CODE: "oct"}, numerals or Recorder(), finer=finer)
+    return page, bool(asked)
+
+
+def test_a_chart_that_fills_the_picture_is_read_as_it_is() -> None:
+    fine, coarse = fine_and_coarse(5.4)
+    page, asked = read_either(coarse, fine)
+    assert (page.code, page.tags_seen, asked) == (CODE, 8, False)
+
+
+@pytest.mark.parametrize("mirrored", [False, True])
+def test_a_small_chart_in_a_large_photo_is_read_in_all_its_detail(mirrored: bool) -> None:
+    fine, coarse = fine_and_coarse(3.0)
+    if mirrored:
+        fine, coarse = (np.ascontiguousarray(picture[:, ::-1]) for picture in (fine, coarse))
+    either, whole = Recorder(), Recorder()
+    page, asked = read_either(coarse, fine, either)
+    assert (page.code, page.tags_seen, asked) == (CODE, 8, True)
+    assert page.residual_mm < 0.2
+    read(fine, whole)
+    read(coarse, coarsely := Recorder())
+    apart, lost = (
+        np.mean([np.abs(a.astype(float) - b).mean() for a, b in zip(each.crops, whole.crops, strict=True)])
+        for each in (either, coarsely)
+    )
+    assert apart < lost / 4
+
+
+def test_what_the_coarse_picture_does_not_show_is_looked_for_in_the_fine_one() -> None:
+    fine, coarse = fine_and_coarse(5.4)
+    page, asked = read_either(np.full_like(coarse, 128), fine)
+    assert (page.code, page.tags_seen, asked) == (CODE, 8, True)
+    left, top = project(perspective(OCTOBER, 0, 10, 5.4), np.array([[OCTOBER.qr.left, OCTOBER.qr.top]]))[0]
+    coarse[int(top) : int(top) + 130, int(left) : int(left) + 130] = 250
+    page, asked = read_either(coarse, fine)
+    assert (page.code, asked) == (CODE, True)

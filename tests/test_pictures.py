@@ -157,17 +157,62 @@ def test_fax_is_black_on_white_whichever_bit_means_black(tmp_path: Path) -> None
 
 @pytest.mark.parametrize(
     ("long_side", "expected"),
-    [(1500, 1500), (4032, 4032), (LONG_SIDE_MOST, 4200), (4300, 2150), (8064, 4032), (9000, 2250)],
+    [(1500, 1500), (4032, 4032), (LONG_SIDE_MOST, 4200), (4300, 2150), (8064, 4032), (9000, 3000)],
 )
-@pytest.mark.parametrize("form", ["JPEG", "PNG"])
 def test_long_side_is_brought_to_where_reading_has_enough(
-    form: str, long_side: int, expected: int, tmp_path: Path
+    long_side: int, expected: int, tmp_path: Path
 ) -> None:
-    grey = only(picture(form, smooth(long_side, 1200)), tmp_path)
-    if form == "PNG" and long_side == 9000:
-        expected = 3000  # not bound to halves
+    grey = only(picture("PNG", smooth(long_side, 1200)), tmp_path)
     assert grey.shape[1] == expected
     assert difference(grey, smooth(*grey.shape[::-1])) < 3
+
+
+@pytest.mark.parametrize(
+    ("long_side", "expected"),
+    [(1500, 1500), (3798, 3798), (3800, 1900), (4032, 2016), (7599, 3800), (8064, 2016), (9000, 2250)],
+)
+def test_a_jpeg_is_decoded_to_the_least_that_reading_can_begin_with(
+    long_side: int, expected: int, tmp_path: Path
+) -> None:
+    grey = only(picture("JPEG", smooth(long_side, 1200)), tmp_path)
+    assert grey.shape[1] == expected
+    assert difference(grey, smooth(*grey.shape[::-1])) < 3
+
+
+@pytest.mark.parametrize("size", [(3800, 1000), (3801, 1001), (7603, 801)])
+@pytest.mark.parametrize("orientation", range(1, 9))
+def test_a_jpeg_can_be_had_finer_with_every_pixel_in_its_place(
+    orientation: int, size: tuple[int, int], tmp_path: Path
+) -> None:
+    """Of a picture in blocks of a dozen pixels and more, a shift by a single pixel shows."""
+    noise = np.random.default_rng(1).integers(0, 256, (size[1] // 12 + 1, size[0] // 12 + 1), dtype=np.uint8)
+    blocks = np.kron(noise, np.ones((12, 12), dtype=np.uint8))[: size[1], : size[0]]
+    data = picture("JPEG", Image.fromarray(blocks), exif=with_exif(orientation), quality=95)
+    (tmp_path / "file").write_bytes(data)
+    (found,) = (
+        (page.grey, page.finer())
+        for page in open_pages(tmp_path / "file")
+        if page.grey is not None and page.finer
+    )
+    coarse, fine = found
+    assert fine.shape == tuple(2 * side for side in coarse.shape)
+    halved = fine.astype(float).reshape(coarse.shape[0], 2, coarse.shape[1], 2).mean(axis=(1, 3))
+    assert difference(halved, coarse) < 4
+    assert difference(np.roll(fine, 1, axis=1)[::2, ::2], coarse) > 8
+
+
+def test_what_is_small_or_no_plain_jpeg_has_nothing_finer(tmp_path: Path) -> None:
+    big = smooth(4000, 400)
+    for data in (
+        picture("JPEG", smooth(1500, 400)),
+        picture("JPEG", big.convert("CMYK")),
+        picture("JPEG", big)[:-2000],
+        picture("PNG", big),
+    ):
+        (found,) = opened(data, tmp_path)
+        assert found.finer is None
+        assert found.grey is not None
+        assert max(found.grey.shape) in (1500, 4000)
 
 
 def test_pictures_up_to_the_limit_are_opened_and_above_it_refused(tmp_path: Path) -> None:

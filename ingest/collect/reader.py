@@ -16,9 +16,9 @@ from ingest.chart.layout import Layout
 from ingest.collect.pictures import open_pages
 from ingest.errors import PageError, PictureError
 from ingest.ledger.records import NewPage, ReturnRecord
-from ingest.reading.values import Grey, PageReading, TextLayer
+from ingest.reading.values import Finer, Grey, PageReading, TextLayer
 
-Reader: TypeAlias = Callable[[Grey, TextLayer | None], PageReading]  # raises PageError
+Reader: TypeAlias = Callable[[Grey, TextLayer | None, Finer | None], PageReading]  # raises PageError
 # From layouts by key, and layout keys by chart code, to a reader. Called in each reading process, so
 # it must be picklable: a function of a module.
 MakeReader: TypeAlias = Callable[[Mapping[str, Layout], Mapping[str, str]], Reader]
@@ -61,7 +61,7 @@ def load_reader(layouts: Mapping[str, Layout], chart_layouts: Mapping[str, str])
     from ingest.reading.page import read_page
 
     numerals = Numerals.load()
-    return lambda grey, text: read_page(grey, layouts, chart_layouts, numerals, text)
+    return lambda grey, text, finer: read_page(grey, layouts, chart_layouts, numerals, text, finer)
 
 
 def start(
@@ -85,8 +85,8 @@ def read_return(reader: Reader, job: Job) -> Iterator[Item]:
                 yield Leaf(NewPage(picture.number, picture.problem, None), "")
                 continue
             try:
-                reading = reader(picture.grey, picture.text)
-            except PageError as error:
+                reading = reader(picture.grey, picture.text, picture.finer)
+            except (PageError, PictureError) as error:
                 problem = f"{_sentence(str(error))} {picture.problem}".strip()
                 yield Leaf(NewPage(picture.number, problem, None), "")
             except Exception as error:  # a mistake of ours, but it must not cost the others their evening

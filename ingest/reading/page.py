@@ -8,14 +8,18 @@ import numpy as np
 from ingest.chart.layout import Layout
 from ingest.errors import PageError
 from ingest.paper import Box
-from ingest.reading.codes import FoundCode, read_code
+from ingest.reading.codes import FoundCode, read_code, read_qr
 from ingest.reading.crops import box_crops
 from ingest.reading.flatten import Pose, box_corners, flatten, shrink_to
 from ingest.reading.frames import Fit, refine
 from ingest.reading.numerals import FLAT_PX_PER_MM, Numerals
 from ingest.reading.placing import Placed, find, place_by
 from ingest.reading.typed import typed_name, with_texts
-from ingest.reading.values import BoxReading, Candidate, Grey, PageReading, TextLayer
+from ingest.reading.values import BoxReading, Candidate, Finer, Grey, PageReading, TextLayer
+
+# A picture with fewer pixels for a millimetre, in the middle of the page, is looked at in finer detail if
+# there is any.
+LEAST_PX_PER_MM = 5.25
 
 FLAT_QUALITY = 85  # JPEG quality of the kept page: a third of a megabyte, and no edge is lost
 
@@ -32,10 +36,12 @@ def read_page(
     chart_layouts: Mapping[str, str],
     numerals: Numerals,
     text: TextLayer | None = None,
+    finer: Finer | None = None,
 ) -> PageReading:
     """Read one page.
 
     layouts: by key. chart_layouts: chart code to layout key. text: what the file holds as text.
+    finer: for a picture that is not yet as large as it could be; asked where that may help.
 
     A box that is covered, torn off or outside the picture has the one candidate "?", never blank.
     The chart of another challenge gives its code and its flattened page, but no readings.
@@ -46,8 +52,7 @@ def read_page(
     if grey.ndim != 2 or min(grey.shape) < 100:
         raise PageError("this picture is too small to show a chart; hand in the photo or scan itself")
     grey = np.ascontiguousarray(grey)
-    placed = find(grey, tuple(layouts.values()))
-    code = read_code(placed.picture, placed.pose, placed.layout)
+    placed, code = _found(grey, finer, tuple(layouts.values()))
     if text and text.code and not code.code:
         code = FoundCode(text.code, code.challenge or text.challenge, "typed")
     candidates = _candidates(code, layouts, chart_layouts)
@@ -66,6 +71,27 @@ def read_page(
         readings = with_texts(readings, candidates[key], fit.pose, text, numerals)
         name = typed_name(candidates[key], fit.pose, text)
     return _reading(code, key, readings, fit.flat, fit.residual_mm, seen, name)
+
+
+def _found(grey: Grey, finer: Finer | None, layouts: Sequence[Layout]) -> tuple[Placed, FoundCode]:
+    """The chart in the picture, and its code. The picture is a finer one if the chart is small in it.
+
+    What a quick look at the coarse picture does not settle waits for the finer one.
+    """
+    if finer is None:
+        placed = find(grey, layouts)
+    else:
+        try:
+            placed = find(grey, layouts, longer=False)
+        except PageError:
+            placed = find(finer(), layouts)
+        else:
+            fine_enough = placed.pose.scale >= LEAST_PX_PER_MM
+            if fine_enough and (code := read_qr(placed.picture, placed.pose, placed.layout)):
+                return placed, code
+            fine = finer() if placed.picture is grey else np.ascontiguousarray(finer()[:, ::-1])
+            placed = placed.in_detail(fine)
+    return placed, read_code(placed.picture, placed.pose, placed.layout)
 
 
 def _candidates(

@@ -1,6 +1,6 @@
 """What reading is handed besides a picture, and what it hands on."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TypeAlias
 
@@ -9,6 +9,7 @@ import numpy.typing as npt
 
 Grey: TypeAlias = npt.NDArray[np.uint8]  # shape (height, width), 0 black .. 255 white
 Floats: TypeAlias = npt.NDArray[np.float64]
+Finer: TypeAlias = Callable[[], Grey]  # makes a picture with twice the pixels each way, of the same
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -27,7 +27,7 @@ from ingest.collect.reader import Reader
 from ingest.ledger.records import ChartRecord
 from ingest.ledger.store import Ledger
 from ingest.plan.roster import Student
-from ingest.reading.values import BoxReading, Candidate, Grey, PageReading, TextLayer
+from ingest.reading.values import BoxReading, Candidate, Finer, Grey, PageReading, TextLayer
 
 CODE = "K7QF-3M2P"
 FLAT = bytes(300_000)  # a flattened page takes about so much
@@ -37,8 +37,8 @@ def make_reader(layouts: Mapping[str, Layout], chart_layouts: Mapping[str, str])
     (layout,) = layouts.values()
     names = [box.name for box in (*layout.boxes, *layout.outside)]
 
-    def read(grey: Grey, text: TextLayer | None) -> PageReading:
-        del text
+    def read(grey: Grey, text: TextLayer | None, finer: Finer | None) -> PageReading:
+        del text, finer
         ink = float(grey.mean()) / 255
         readings = [
             BoxReading(name, (Candidate(20, "20", 0.9), Candidate(70, "70", 0.1)), ink) for name in names

@@ -12,7 +12,7 @@ from PIL import Image
 from ingest.chart.layout import Layout
 from ingest.collect.reader import Reader
 from ingest.errors import PageError
-from ingest.reading.values import BoxReading, Candidate, Grey, PageReading, TextLayer
+from ingest.reading.values import BoxReading, Candidate, Finer, Grey, PageReading, TextLayer
 
 
 class Tone(IntEnum):
@@ -37,8 +37,8 @@ def told(tone: Tone, width: int = 400) -> bytes:
 def make_reader(layouts: Mapping[str, Layout], chart_layouts: Mapping[str, str]) -> Reader:
     code = next(iter(chart_layouts))
 
-    def read(grey: Grey, text: TextLayer | None) -> PageReading:
-        del text
+    def read(grey: Grey, text: TextLayer | None, finer: Finer | None) -> PageReading:
+        del text, finer
         tone = min(Tone, key=lambda tone: abs(tone - float(np.mean(grey))))
         if tone is Tone.CRASH:
             os.abort()
