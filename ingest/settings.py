@@ -6,7 +6,7 @@ import tomllib
 from collections.abc import Iterator, Mapping
 from datetime import date
 from difflib import get_close_matches
-from typing import Any
+from typing import Any, get_args
 
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
@@ -128,5 +128,6 @@ def _keys(section: type[BaseModel], prefix: str = "") -> Iterator[str]:
     """All dotted keys of the file."""
     for name, field in section.model_fields.items():
         yield prefix + name
-        if isinstance(field.annotation, type) and issubclass(field.annotation, BaseModel):
-            yield from _keys(field.annotation, f"{prefix}{name}.")
+        for kind in (field.annotation, *get_args(field.annotation)):  # a section, or one that may be left out
+            if isinstance(kind, type) and issubclass(kind, BaseModel):
+                yield from _keys(kind, f"{prefix}{name}.")

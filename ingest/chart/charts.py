@@ -87,9 +87,9 @@ def layout_file(layout: Layout, charts: Sequence[Chart]) -> str:
     )
 
 
-def _entry(box: ChartBox) -> dict[str, str | float]:
+def _entry(box: ChartBox) -> dict[str, object]:
     area = box.area
-    return {
+    entry: dict[str, object] = {
         "box": box.name,
         "kind": box.kind.value,
         "x": round(area.left, 2),
@@ -97,3 +97,7 @@ def _entry(box: ChartBox) -> dict[str, str | float]:
         "w": round(area.width, 2),
         "h": round(area.height, 2),
     }
+    if box.circles:
+        entry["circles"] = [{"cx": circle.x, "cy": circle.y, "r": circle.radius} for circle in box.circles]
+        entry["minutes_each"] = box.minutes_each
+    return entry

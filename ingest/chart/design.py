@@ -15,6 +15,8 @@ Grey = Annotated[float, Field(ge=0, le=1)]  # 0 black, 1 white
 
 # What a sentence of the wording may ask for in braces.
 BLANKS = frozenset({"minutes", "month", "title", "number", "weekday", "due"})
+# The same, of a chart with circles.
+CIRCLE_BLANKS = frozenset({"step", "most", "example"})
 
 
 class _Part(BaseModel):
@@ -31,7 +33,7 @@ class Sizes(_Part):
     day_width: Annotated[float, Field(ge=20, le=32)]
     day_width_most: Annotated[float, Field(ge=20, le=32)]
     day_height: Annotated[float, Field(ge=10, le=17)]
-    day_height_most: Annotated[float, Field(ge=10, le=17)]
+    day_height_most: Annotated[float, Field(ge=10, le=22)]
     strip: Annotated[float, Field(ge=4.5, le=8)]
     total_width: Annotated[float, Field(ge=16, le=40)]
     initials_width: Annotated[float, Field(ge=12, le=40)]
@@ -71,8 +73,39 @@ class Columns(_Part):
     initials: bool
 
 
+class Circles(_Part):
+    """Circles to fill in instead of a number to write; meanings stand in `templates/color-in.toml`.
+
+    In millimetres but for `minutes` and `most_minutes`, and for `across`, which counts.
+    """
+
+    minutes: Annotated[int, Field(ge=1, le=60)]
+    most_minutes: Annotated[int, Field(ge=1, le=600)]
+    across: Annotated[int, Field(ge=1, le=8)]
+    diameter: Annotated[float, Field(ge=3.5, le=9)]
+    diameter_most: Annotated[float, Field(ge=3.5, le=9)]
+    # Nearer, and a crayon in one circle is taken for a mark in the next.
+    gap: Annotated[float, Field(ge=0.7, le=4)]
+    number: Annotated[float, Field(ge=5, le=12)]
+    line: Annotated[float, Field(ge=0.2, le=0.4)]
+    line_grey: Annotated[float, Field(ge=0.5, le=0.75)]
+
+    @property
+    def count(self) -> int:
+        """How many circles a day has."""
+        return self.most_minutes // self.minutes
+
+    @model_validator(mode="after")
+    def _fits_together(self) -> "Circles":
+        if self.most_minutes % self.minutes:
+            raise ValueError(f"most_minutes must be a whole number of circles of {self.minutes} minutes")
+        if self.diameter_most < self.diameter:
+            raise ValueError("diameter_most is smaller than diameter")
+        return self
+
+
 class Words(_Part):
-    """The wording in one language."""
+    """The wording in one language. legend: what filled circles mean; only for charts that have some."""
 
     name: str
     section: str
@@ -94,27 +127,43 @@ class Words(_Part):
     hand_in_due: str
     stars: str
     cautions: str
+    legend: str = ""
 
     @model_validator(mode="after")
     def _blanks_are_known(self) -> "Words":
         for key, value in self:
             for sentence in [value] if isinstance(value, str) else value:
                 for blank in _blanks(key, sentence):
-                    if blank not in BLANKS:
+                    if blank not in BLANKS | CIRCLE_BLANKS:
                         known = ", ".join(f"{{{name}}}" for name in sorted(BLANKS))
                         raise ValueError(f"{key} has {{{blank}}}, which nothing fills; there are {known}")
         return self
 
 
 class Design(_Part):
-    """A whole design. Build it with `load_design`. name: the file's name without `.toml`."""
+    """A whole design. Build it with `load_design`.
+
+    name: the file's name without `.toml`. circles: None where days are boxes to write a number in.
+    """
 
     name: str
     sizes: Sizes
     lines: Lines
     tags: Tags
     columns: Columns
+    circles: Circles | None = None
     words: Annotated[dict[str, Words], Field(min_length=1)]
+
+    @model_validator(mode="after")
+    def _circles_are_there_to_speak_of(self) -> "Design":
+        for language, words in self.words.items():
+            for key, value in words:
+                for sentence in [value] if isinstance(value, str) else value:
+                    if self.circles is None and CIRCLE_BLANKS & set(_blanks(key, sentence)):
+                        raise ValueError(
+                            f"words.{language}.{key} speaks of circles, but there is no part [circles]"
+                        )
+        return self
 
     def wording(self, language: str, given_as: str = "language in challenge.toml") -> Words:
         """The wording for a language tag; `es-MX` is served by `es`.

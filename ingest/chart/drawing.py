@@ -17,7 +17,7 @@ from ingest.chart import decoration
 from ingest.chart.charts import Chart
 from ingest.chart.code import qr_payload
 from ingest.chart.design import Design, Words
-from ingest.chart.layout import Layout
+from ingest.chart.layout import ChartBox, Layout
 from ingest.chart.lettering import BOLD, REGULAR, load_face, typeset, width, wrap
 from ingest.chart.marks import qr_squares, tag_squares
 from ingest.chart.pen import Pen, points
@@ -26,6 +26,7 @@ from ingest.paper import POINTS_PER_MM, Box
 from ingest.plan.challenge import Challenge
 
 _COMMON = "common"
+_EXAMPLE = 3  # filled circles that the legend shows
 _TAG_CLEARANCE = 3.0  # mm; a tag needs a light margin of one of its cells, about 1.4 mm
 
 
@@ -88,7 +89,7 @@ class _Page:
         }
         self.weeks = challenge.month.weeks(challenge.days.week_starts)
         # Where the first row's strip begins, and where the last row's frames end, mm.
-        self.grid_top = min(box.frame.top for box in self.days.values()) - design.sizes.strip
+        self.grid_top = design.sizes.header
         self.grid_bottom = max(box.frame.bottom for box in self.days.values())
         self.month_box = layout.box("month")
 
@@ -101,6 +102,7 @@ class _Page:
         self._column_names(pen)
         for box in self.layout.boxes:
             pen.rectangle(box.frame, thick=self.design.lines.frame, grey=self.design.lines.frame_grey)
+        self._circles(pen)
         self._day_strips(pen)
         self._margins(pen)
         self._footer(pen)
@@ -138,19 +140,30 @@ class _Page:
                 y = bottom - above * 1.15 * em
                 pen.text((box.frame.centre[0], y), line, size, bold=True, align="centre")
 
+    def _circles(self, pen: Pen) -> None:
+        if style := self.design.circles:
+            for box in self.layout.boxes:
+                for circle in box.circles:
+                    radii = (circle.radius, circle.radius)
+                    pen.oval((circle.x, circle.y), radii, thick=style.line, grey=style.line_grey)
+
     def _day_strips(self, pen: Pen) -> None:
         """Number and hint above each day, far enough from all writing areas."""
         grey = self.design.lines.hint_grey
         for day in self.challenge.month.dates():
-            frame = self.days[day.isoformat()].frame
-            y = frame.top - 1.0
-            used = pen.text((frame.left + 0.6, y), str(day.day), 10.5, bold=True)
+            box = self.days[day.isoformat()]
             no_school = day in self.challenge.days.no_school
             hint = self.words.extra_hint
             if no_school:
                 hint = self.words.no_school
             elif day in self.required:
                 hint = self.words.required_hint
+            if box.circles:
+                self._beside_circles(pen, box, str(day.day), self._filled(hint), no_school)
+                continue
+            frame = box.frame
+            y = frame.top - 1.0
+            used = pen.text((frame.left + 0.6, y), str(day.day), 10.5, bold=True)
             x = frame.left + used + 2.0
             pen.text(
                 (x, y - 0.5),
@@ -166,6 +179,16 @@ class _Page:
                 y = box.frame.top - 1.5
                 pen.text((box.frame.left + 0.8, y), week, 7.5, grey=grey, room=box.frame.width - 2)
 
+    def _beside_circles(self, pen: Pen, box: ChartBox, number: str, hint: str, no_school: bool) -> None:
+        """Number and hint in the column left of the circles, one word of the hint to a line."""
+        left = box.frame.left + 1.1
+        room = box.area.left - 0.2 - left
+        pen.text((left, box.frame.top + 5.0), number, 13, bold=True, room=room)
+        grey = 0.0 if no_school else self.design.lines.hint_grey
+        for line, word in enumerate(hint.split()):
+            y = box.frame.top + 8.6 + 2.6 * line
+            pen.text((left, y), word, 7, bold=no_school, grey=grey, room=room)
+
     def _margins(self, pen: Pen) -> None:
         """Doodles between the tags of the left and the right edge."""
         tags = [tag.area for tag in self.layout.tags]
@@ -177,14 +200,16 @@ class _Page:
     def _footer(self, pen: Pen) -> None:
         bottom_left, bottom_middle, bottom_right = (self.layout.tags[place].area for place in (6, 5, 4))
         month = self.month_box.frame
-        pen.text((month.left + 0.3, month.top - 2.0), self._filled(self.words.month_total), 9.5, bold=True)
+        label = (month.left + 0.3, month.top - 2.0)
+        pen.text(label, self._filled(self.words.month_total), 9.5, bold=True, room=self.right - label[0])
         top = self.grid_bottom + 2.0
         bottom = bottom_left.top - 2.0
         plan = Box(self.left, top, 100, bottom - top)
         self._work_on(pen, plan)
         middle = plan.right + 6
         half = (month.left - 4 - middle - 5) / 2
-        self._titled(pen, self.words.how_to_title, self.words.how_to, Box(middle, top, half, bottom - top))
+        how_to = Box(middle, top, half, bottom - top)
+        self._titled(pen, self.words.how_to_title, self.words.how_to, self._legend(pen, how_to))
         hand_in = list(self.words.hand_in)
         if self.challenge.hand_in.due:
             hand_in.append(self.words.hand_in_due)
@@ -204,6 +229,19 @@ class _Page:
         decoration.stars(
             pen, Box(row.left + said + 4, row.top, row.width - said - 4, row.height), len(self.weeks)
         )
+
+    def _legend(self, pen: Pen, area: Box) -> Box:
+        """Filled circles and what they mean, at the foot of `area`; the part of it that is left."""
+        style = self.design.circles
+        if style is None or not self.words.legend:
+            return area
+        radius = 1.9
+        y = area.bottom - radius - 0.2
+        for place in range(_EXAMPLE):
+            pen.oval((area.left + radius + place * 2.5 * radius, y), (radius, radius), grey=0.35)
+        x = area.left + _EXAMPLE * 2.5 * radius + 0.8
+        pen.text((x, y + 1.3), self._filled(self.words.legend), 10, bold=True, room=area.right - x)
+        return Box(area.left, area.top, area.width, area.height - 2 * radius - 1.0)
 
     def _work_on(self, pen: Pen, area: Box) -> None:
         """A short line to write on for each week, in two columns."""
@@ -253,7 +291,12 @@ class _Page:
 
     def _blanks(self) -> dict[str, str | int]:
         due = self.challenge.hand_in.due
+        style = self.design.circles
+        step = style.minutes if style else 0
         return {
+            "step": step,
+            "most": step * max(len(box.circles) for box in self.days.values()),
+            "example": step * _EXAMPLE,
             "minutes": self.challenge.days.minimum_minutes,
             "month": self.month,
             "title": self.challenge.title,

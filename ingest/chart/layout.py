@@ -9,7 +9,7 @@ from enum import StrEnum
 from itertools import combinations
 from typing import Any
 
-from ingest.chart.design import Design
+from ingest.chart.design import Circles, Design
 from ingest.errors import DesignError
 from ingest.paper import PAPERS, Box, Paper
 from ingest.plan.challenge import Challenge
@@ -25,18 +25,31 @@ class Kind(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
+class Circle:
+    """A printed circle to be filled in: its centre, and its radius to the middle of its line, mm."""
+
+    x: float
+    y: float
+    radius: float
+
+
+@dataclass(frozen=True, slots=True)
 class ChartBox:
-    """One place where something is written.
+    """One place where something is written, or circles are filled in.
 
     name: `day:2027-10-01`, `week:1`, `month`, `initials:1`, `name`.
-    area: the space meant for the pencil; nothing is printed inside.
+    area: the space meant for the pencil; nothing but circles is printed inside.
     frame: the outline printed around it (centre of the line); what geometry locks on to.
+    circles: in the order in which they are to be filled; none where a number is written.
+    minutes_each: what one filled circle stands for; 0 without circles.
     """
 
     name: str
     kind: Kind
     area: Box
     frame: Box
+    circles: tuple[Circle, ...] = ()
+    minutes_each: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +94,11 @@ class Layout:
 FRAME_DISTANCE = 0.8
 CLEARANCE = 1.5
 
+# Around a day's circles, mm: so that the frame's line is not taken for theirs, nor theirs for the frame's.
+_BESIDE_CIRCLES = 0.9
+_AFTER_NUMBER = 0.2  # on their left there is no line, only the day's number
+_WIDEST_PITCH = 1.4  # in diameters: circles that lie further apart look lost
+
 QR_MODULES = 25  # version 2 (ISO/IEC 18004): holds 20 alphanumeric characters at level H
 QR_QUIET_MODULES = 4  # the same standard's quiet zone
 _COLUMN_NAMES = 7.0  # mm above the grid: two lines
@@ -91,7 +109,7 @@ TAG_CELLS = 8  # an AprilTag 36h11 with its black border; it needs a light margi
 def lay_out(challenge: Challenge, design: Design) -> Layout:
     """Place everything. All millimetres are multiples of 0.01.
 
-    Raises DesignError when the design's sizes do not fit the challenge's paper.
+    Raises DesignError when the design's sizes do not fit the challenge's paper, or its circles the plan.
     """
     paper = PAPERS[challenge.paper]
     sizes = design.sizes
@@ -112,9 +130,13 @@ def lay_out(challenge: Challenge, design: Design) -> Layout:
             cell = left + column * (day_width + 2 * FRAME_DISTANCE)
             inside = (day.year, day.month) == (challenge.month.year, challenge.month.number)
             which = f"{'day' if inside else 'outside'}:{day.isoformat()}"
-            (boxes if inside else outside).append(
-                _box(which, Kind.MINUTES, cell, line, day_width, day_height)
-            )
+            box = _box(which, Kind.MINUTES, cell, line, day_width, day_height)
+            if not inside:
+                outside.append(box)
+            elif design.circles:
+                boxes.append(_with_circles(box, design.circles, sizes.strip, challenge))
+            else:
+                boxes.append(box)
         if design.columns.week_total:
             boxes.append(_box(f"week:{row + 1}", Kind.TOTAL, total_left, line, sizes.total_width, day_height))
         if design.columns.initials:
@@ -151,6 +173,51 @@ def lay_out(challenge: Challenge, design: Design) -> Layout:
     return layout
 
 
+def _with_circles(box: ChartBox, circles: Circles, strip: float, challenge: Challenge) -> ChartBox:
+    """The day as a cell of a calendar: its number in the upper left corner, the circles beside it.
+
+    The cell's frame takes in the strip, so that the circles may be as large as can be.
+    """
+    frame = Box(box.frame.left, _mm(box.frame.top - strip), box.frame.width, _mm(box.frame.height + strip))
+    left, top = _mm(frame.left + circles.number), _mm(frame.top + FRAME_DISTANCE)
+    area = Box(left, top, _mm(box.area.right - left), _mm(box.area.bottom - top))
+    count = min(circles.count, challenge.counting.most_per_day // circles.minutes)
+    if count * circles.minutes < challenge.days.minimum_minutes:
+        raise DesignError(
+            f"A day of this chart has circles for {count * circles.minutes} minutes, but in challenge.toml "
+            f"days.minimum_minutes asks for {challenge.days.minimum_minutes}. Lower that, or raise "
+            "circles.most_minutes in a copy of the design."
+        )
+    across = min(circles.across, count)
+    down = math.ceil(count / across)
+    inside = Box(
+        area.left + _AFTER_NUMBER,
+        area.top + _BESIDE_CIRCLES,
+        area.width - _AFTER_NUMBER - _BESIDE_CIRCLES,
+        area.height - 2 * _BESIDE_CIRCLES,
+    )
+    outer = min((inside.width + circles.gap) / across, (inside.height + circles.gap) / down) - circles.gap
+    outer = math.floor(min(outer, circles.diameter_most) * 20) / 20
+    if outer < circles.diameter:
+        raise DesignError(
+            f"{count} circles of {circles.diameter:g} mm do not fit into a day of this chart, only of "
+            f"{max(outer, 0):.1f} mm. In the design, make circles.most_minutes, circles.diameter or "
+            "circles.gap smaller, circles.minutes or the days larger, or circles.across another."
+        )
+    step_x, step_y = (
+        min((room - outer) / max(number - 1, 1), _WIDEST_PITCH * outer)
+        for room, number in ((inside.width, across), (inside.height, down))
+    )
+    first_x = inside.centre[0] - step_x * (across - 1) / 2
+    first_y = inside.centre[1] - step_y * (down - 1) / 2
+    radius = _mm((outer - circles.line) / 2)
+    places = tuple(
+        Circle(_mm(first_x + n % across * step_x), _mm(first_y + n // across * step_y), radius)
+        for n in range(count)
+    )
+    return ChartBox(box.name, box.kind, area, frame, places, circles.minutes)
+
+
 def _refuse_overlaps(layout: Layout, design: Design) -> None:
     """Every place needs its own paper, with the white around it that it must have."""
     names = Box(0, design.sizes.header - _COLUMN_NAMES, layout.paper.width, _COLUMN_NAMES)
@@ -183,7 +250,11 @@ def _overlap(one: Box, other: Box) -> bool:
 
 def layout_to_json(layout: Layout) -> str:
     """The whole layout as one line of JSON; equal layouts give equal text."""
-    return json.dumps(dataclasses.asdict(layout), ensure_ascii=False, separators=(",", ":"))
+    data = dataclasses.asdict(layout)
+    for box in (*data["boxes"], *data["outside"]):
+        if not box["circles"]:  # as layouts without circles have always been kept
+            del box["circles"], box["minutes_each"]
+    return json.dumps(data, ensure_ascii=False, separators=(",", ":"))
 
 
 def layout_from_json(text: str) -> Layout:
@@ -203,7 +274,14 @@ def layout_from_json(text: str) -> Layout:
 
 
 def _chart_box(item: Mapping[str, Any]) -> ChartBox:
-    return ChartBox(item["name"], Kind(item["kind"]), Box(**item["area"]), Box(**item["frame"]))
+    return ChartBox(
+        item["name"],
+        Kind(item["kind"]),
+        Box(**item["area"]),
+        Box(**item["frame"]),
+        tuple(Circle(**circle) for circle in item.get("circles", ())),
+        item.get("minutes_each", 0),
+    )
 
 
 def _mm(value: float) -> float:
