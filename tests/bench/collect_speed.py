@@ -27,6 +27,7 @@ from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import datetime
+from functools import partial
 from importlib import import_module
 from pathlib import Path
 from typing import Any
@@ -38,8 +39,9 @@ from threadpoolctl import threadpool_limits
 
 from ingest.check.bookkeeper import Bookkeeper
 from ingest.collect import batch
+from ingest.collect.crew import share_out
 from ingest.collect.owner import guess_owner
-from ingest.collect.reader import Job, Leaf, load_reader, read_return
+from ingest.collect.reader import ENVIRONMENT, Job, Leaf, load_reader, read_return
 from ingest.demo.camera import SEVERITIES, photograph
 from ingest.demo.diary import any_habits, areas_of, keep_diary
 from ingest.demo.fill import any_writer, fill
@@ -57,7 +59,9 @@ SEED = 20261126
 # for itself alone, so that the column adds up.
 STEPS = (
     ("decoding", "ingest.collect.reader", "open_pages"),
-    ("find tags", "ingest.reading.page", "_find"),
+    ("decoding", "ingest.collect.pictures", "_finer"),
+    ("find tags", "ingest.reading.page", "find"),
+    ("code", "ingest.reading.page", "read_qr"),
     ("code", "ingest.reading.page", "read_code"),
     ("frames and flattening", "ingest.reading.page", "_fitted"),
     ("crops and ink", "ingest.reading.page", "_read_boxes"),
@@ -205,6 +209,15 @@ RULER = "OpenCV decodes to grey"
 
 
 def read_stepwise(cache: Path, photos: Sequence[Path]) -> Stopwatch:
+    """As `_stepwise`, in a process that is started like those that read."""
+    outcomes = share_out(
+        [photos], partial(partial, _stepwise, cache), workers=1, seconds=3600, environment=ENVIRONMENT
+    )
+    ((watch,),) = (outcome.items for outcome in outcomes)
+    return watch
+
+
+def _stepwise(cache: Path, photos: Sequence[Path]) -> Iterator[Stopwatch]:
     """Everything that `daybox collect` and the book do with each photo, one after another on one core."""
     cv2.setNumThreads(1)
     threadpool_limits(1)
@@ -243,7 +256,8 @@ def read_stepwise(cache: Path, photos: Sequence[Path]) -> Stopwatch:
             spent = time.process_time() - began[0], time.perf_counter() - began[1]
             for photo in watch.photos:
                 photo["book"] = [each / len(photos) for each in spent]
-    return watch
+    watch.photos = [dict(photo) for photo in watch.photos]  # which can be pickled
+    yield watch
 
 
 def _record(path: Path) -> ReturnRecord:
