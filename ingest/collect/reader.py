@@ -14,6 +14,7 @@ from threadpoolctl import threadpool_limits
 
 from ingest.chart.layout import Layout
 from ingest.collect.pictures import open_pages
+from ingest.collect.text_layer import beginning
 from ingest.errors import PageError, PictureError
 from ingest.ledger.records import NewPage, ReturnRecord
 from ingest.reading.values import Finer, Grey, PageReading, TextLayer
@@ -87,7 +88,8 @@ def read_return(reader: Reader, job: Job) -> Iterator[Item]:
             try:
                 reading = reader(picture.grey, picture.text, picture.finer)
             except (PageError, PictureError) as error:
-                problem = f"{_sentence(str(error))} {picture.problem}".strip()
+                why = _no_chart(error, picture.text)
+                problem = f"{_sentence(why)} {picture.problem}".strip()
                 yield Leaf(NewPage(picture.number, problem, None), "")
             except Exception as error:  # a mistake of ours, but it must not cost the others their evening
                 problem = f"Daybox stumbled over this page ({type(error).__name__}: {error})."
@@ -96,6 +98,17 @@ def read_return(reader: Reader, job: Job) -> Iterator[Item]:
                 yield Leaf(NewPage(picture.number, "", reading), picture.problem)
     except PictureError as error:
         yield str(error)
+
+
+def _no_chart(error: Exception, text: TextLayer | None) -> str:
+    """Why no chart was found; of a typed document another photo would be of no use."""
+    if text is None or not (words := beginning(text)):
+        return str(error)
+    return (
+        f'this is a document that begins "{words}", and no chart was found on it: of the black squares that '
+        "stand around a chart too few can be made out; ask for the chart itself, filled in on paper or on a "
+        "screen (`daybox charts --fillable` makes one for that)"
+    )
 
 
 def _sentence(text: str) -> str:

@@ -18,6 +18,7 @@ from pypdfium2 import raw
 from ingest.chart.code import parse_code
 from ingest.chart.lettering import REGULAR
 from ingest.collect.annotations import Annotations, Corners
+from ingest.printable import printable
 from ingest.reading.values import Floats, Grey, Text, TextLayer
 
 _LETTERS_MOST = 20_000  # a page of a book has 3,000
@@ -79,6 +80,15 @@ def text_layer(
         code=code,
         challenge=attached.challenge if attached else None,
     )
+
+
+def beginning(layer: TextLayer) -> str:
+    """The first words of what is typed, to tell a document by."""
+    words = " ".join(printable(text.text) for text in layer.texts[:_WORDS_MOST])
+    return words if len(words) <= _BEGINNING else f"{words[:_BEGINNING].rstrip()}…"
+
+
+_WORDS_MOST, _BEGINNING = 20, 40
 
 
 def render(page: pdfium.PdfPage, scale: float) -> Grey:

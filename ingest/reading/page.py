@@ -14,7 +14,7 @@ from ingest.reading.flatten import Pose, box_corners, flatten, shrink_to
 from ingest.reading.frames import Fit, refine
 from ingest.reading.numerals import FLAT_PX_PER_MM, Numerals
 from ingest.reading.placing import Placed, find, place_by
-from ingest.reading.typed import typed_name, with_texts
+from ingest.reading.typed import foreseen_tags, typed_name, with_texts
 from ingest.reading.values import BoxReading, Candidate, Finer, Grey, PageReading, TextLayer
 
 # A picture with fewer pixels for a millimetre, in the middle of the page, is looked at in finer detail if
@@ -52,7 +52,7 @@ def read_page(
     if grey.ndim != 2 or min(grey.shape) < 100:
         raise PageError("this picture is too small to show a chart; hand in the photo or scan itself")
     grey = np.ascontiguousarray(grey)
-    placed, code = _found(grey, finer, tuple(layouts.values()))
+    placed, code = _found(grey, finer, text, tuple(layouts.values()))
     if text and text.code and not code.code:
         code = FoundCode(text.code, code.challenge or text.challenge, "typed")
     candidates = _candidates(code, layouts, chart_layouts)
@@ -73,13 +73,15 @@ def read_page(
     return _reading(code, key, readings, fit.flat, fit.residual_mm, seen, name)
 
 
-def _found(grey: Grey, finer: Finer | None, layouts: Sequence[Layout]) -> tuple[Placed, FoundCode]:
+def _found(
+    grey: Grey, finer: Finer | None, text: TextLayer | None, layouts: Sequence[Layout]
+) -> tuple[Placed, FoundCode]:
     """The chart in the picture, and its code. The picture is a finer one if the chart is small in it.
 
     What a quick look at the coarse picture does not settle waits for the finer one.
     """
     if finer is None:
-        placed = find(grey, layouts)
+        placed = _found_by_fields(grey, text, layouts)
     else:
         try:
             placed = find(grey, layouts, longer=False)
@@ -92,6 +94,18 @@ def _found(grey: Grey, finer: Finer | None, layouts: Sequence[Layout]) -> tuple[
             fine = finer() if placed.picture is grey else np.ascontiguousarray(finer()[:, ::-1])
             placed = placed.in_detail(fine)
     return placed, read_code(placed.picture, placed.pose, placed.layout)
+
+
+def _found_by_fields(grey: Grey, text: TextLayer | None, layouts: Sequence[Layout]) -> Placed:
+    """The chart by its tags or, where they were cut off, by the fields of its form."""
+    try:
+        return find(grey, layouts)
+    except PageError:
+        foreseen = foreseen_tags(text, layouts) if text else None
+        if foreseen is None:
+            raise
+        layout, tags = foreseen
+        return place_by(tags, grey, layout)
 
 
 def _candidates(

@@ -4,17 +4,20 @@ Text is exact where ink is only probable. But a page may bear both, so every box
 once more with its text taken away, and what contradicts each other is for a person to settle.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 
+import cv2
 import numpy as np
 import numpy.typing as npt
 
 from ingest.chart.layout import FRAME_DISTANCE, ChartBox, Kind, Layout
 from ingest.paper import Box
+from ingest.reading.bend import Bend
 from ingest.reading.crops import box_crops
-from ingest.reading.flatten import Pose, box_corners, flatten, shrink_to
+from ingest.reading.flatten import Pose, box_corners, flatten, shrink_to, tag_corners
 from ingest.reading.numerals import FLAT_PX_PER_MM, Numerals
+from ingest.reading.tags import SeenTag
 from ingest.reading.texts import is_empty, typed_minutes
 from ingest.reading.values import BoxReading, Candidate, Floats, Text, TextLayer
 
@@ -25,6 +28,7 @@ _FILLED = 0.999  # initials or a name: something is there; as `numerals` has it
 # printed in, or below it; mm.
 _ABOVE_MM = 4.5
 _BELOW_MM = 2.5
+_FIELDS_LEAST = 6  # from which a page can be placed
 
 
 def with_texts(
@@ -63,6 +67,33 @@ def typed_name(layout: Layout, pose: Pose, layer: TextLayer) -> str:
     return " ".join(dict.fromkeys(text for text in texts if text))
 
 
+def foreseen_tags(layer: TextLayer, layouts: Iterable[Layout]) -> tuple[Layout, tuple[SeenTag, ...]] | None:
+    """Where a chart's tags would be seen, by its form's fields, and its layout; None with too few fields.
+
+    For a page of which so much was cut off that its tags are gone.
+    """
+    found = [(*placed, layout) for layout in layouts if (placed := _placed_by_fields(layer, layout))]
+    if not found:
+        return None
+    _, pose, layout = min(found, key=lambda option: option[0])
+    corners = tag_corners(layout.tags)
+    return layout, tuple(SeenTag(number, pose.to_picture(corners[number])) for number in corners)
+
+
+def _placed_by_fields(layer: TextLayer, layout: Layout) -> tuple[float, Pose] | None:
+    """The pose by which the boxes come to lie where the fields are, and how far they miss them, px."""
+    boxes = [box for box in layout.boxes if box.name in layer.corners]
+    if len(boxes) < _FIELDS_LEAST:
+        return None
+    millimetres = np.concatenate([box_corners(box.area) for box in boxes])
+    pixels = np.concatenate([layer.corners[box.name] for box in boxes])
+    matrix, _ = cv2.findHomography(millimetres, pixels, 0)
+    if matrix is None or not np.isfinite(matrix).all():
+        return None
+    pose = Pose(np.asarray(matrix, np.float64), Bend.none(layout.paper.width, layout.paper.height))
+    return float(np.linalg.norm(pose.to_picture(millimetres) - pixels, axis=1).mean()), pose
+
+
 @dataclass(slots=True)
 class _Held:
     """The text of one box. values: of fields. shown: all else. beside: not, or not only, in this box."""
@@ -94,11 +125,17 @@ def _held(boxes: Sequence[ChartBox], pose: Pose, texts: Sequence[Text]) -> dict[
     around = np.stack([pose.to_picture(box_corners(_around(box.frame))) for box in boxes])
     filled = set(held)
     for text in strays:
-        middle = text.middles.mean(axis=0, keepdims=True)
-        for box in _chosen(boxes, _inside(around, middle)[:, 0]):
+        near = _chosen(boxes, _inside(around, text.middles.mean(axis=0, keepdims=True))[:, 0])
+        if any(box.name.startswith("day:") and int(box.name[-2:]) == _number(text.text) for box in near):
+            continue  # the day's number, printed above its box
+        for box in near:
             if box.name not in filled:
                 held.setdefault(box.name, _Held()).beside.append(text.text)
     return held
+
+
+def _number(text: str) -> int | None:
+    return int(text) if text.isdecimal() else None
 
 
 def _chosen(boxes: Sequence[ChartBox], chosen: npt.ArrayLike) -> list[ChartBox]:
