@@ -7,12 +7,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from itertools import combinations
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from ingest.chart.design import Circles, Design
 from ingest.errors import DesignError
 from ingest.paper import PAPERS, Box, Paper
-from ingest.plan.challenge import Challenge
+
+if TYPE_CHECKING:  # who only reads charts need not load all that checks plans and designs
+    from ingest.chart.design import Circles, Design
+    from ingest.plan.challenge import Challenge
 
 
 class Kind(StrEnum):
@@ -106,7 +108,7 @@ _COLUMN_NAMES = 7.0  # mm above the grid: two lines
 TAG_CELLS = 8  # an AprilTag 36h11 with its black border; it needs a light margin of one cell
 
 
-def lay_out(challenge: Challenge, design: Design) -> Layout:
+def lay_out(challenge: "Challenge", design: "Design") -> Layout:
     """Place everything. All millimetres are multiples of 0.01.
 
     Raises DesignError when the design's sizes do not fit the challenge's paper, or its circles the plan.
@@ -173,7 +175,7 @@ def lay_out(challenge: Challenge, design: Design) -> Layout:
     return layout
 
 
-def _with_circles(box: ChartBox, circles: Circles, strip: float, challenge: Challenge) -> ChartBox:
+def _with_circles(box: ChartBox, circles: "Circles", strip: float, challenge: "Challenge") -> ChartBox:
     """The day as a cell of a calendar: its number in the upper left corner, the circles beside it.
 
     The cell's frame takes in the strip, so that the circles may be as large as can be.
@@ -218,7 +220,7 @@ def _with_circles(box: ChartBox, circles: Circles, strip: float, challenge: Chal
     return ChartBox(box.name, box.kind, area, frame, places, circles.minutes)
 
 
-def _refuse_overlaps(layout: Layout, design: Design) -> None:
+def _refuse_overlaps(layout: Layout, design: "Design") -> None:
     """Every place needs its own paper, with the white around it that it must have."""
     names = Box(0, design.sizes.header - _COLUMN_NAMES, layout.paper.width, _COLUMN_NAMES)
     quiet = QR_QUIET_MODULES * design.sizes.qr_module - 0.01  # places are rounded to 0.01 mm
@@ -300,7 +302,7 @@ def _box(name: str, kind: Kind, left: float, top: float, width: float, height: f
     return ChartBox(name, kind, area, frame)
 
 
-def _day_columns(paper: Paper, design: Design, side: float) -> tuple[float, float]:
+def _day_columns(paper: Paper, design: "Design", side: float) -> tuple[float, float]:
     """The width of a day's writing area, and where the grid begins (mm)."""
     sizes = design.sizes
     beside = sizes.gap
@@ -321,7 +323,7 @@ def _day_columns(paper: Paper, design: Design, side: float) -> tuple[float, floa
     return width, side + (room - used) / 2
 
 
-def _rows(paper: Paper, design: Design, rows: int) -> tuple[float, float, float]:
+def _rows(paper: Paper, design: "Design", rows: int) -> tuple[float, float, float]:
     """The height of a day's writing area, where the first row's strip begins, and row to row (mm)."""
     sizes = design.sizes
     room = paper.height - sizes.header - sizes.footer
@@ -337,7 +339,7 @@ def _rows(paper: Paper, design: Design, rows: int) -> tuple[float, float, float]
     return height, sizes.header, height + around
 
 
-def _tags(paper: Paper, design: Design) -> tuple[Tag, ...]:
+def _tags(paper: Paper, design: "Design") -> tuple[Tag, ...]:
     """Clockwise from the top left: corners and the middles of the edges."""
     margin, side = design.sizes.margin, design.sizes.tag
     right, bottom = paper.width - margin - side, paper.height - margin - side

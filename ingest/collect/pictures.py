@@ -10,20 +10,16 @@ import warnings
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import partial
-from itertools import islice
 from pathlib import Path
 from typing import IO
 
 import cv2
 import numpy as np
 import pillow_heif
-import pypdfium2 as pdfium
 from PIL import Image
 from PIL.JpegImagePlugin import JpegImageFile
 
-from ingest.collect.annotations import AnnotatedFile
 from ingest.collect.signature import HEAD_BYTES, Form, form_of
-from ingest.collect.text_layer import render, text_layer
 from ingest.errors import PictureError
 from ingest.reading.values import Finer, Grey, TextLayer
 
@@ -79,7 +75,7 @@ def open_pages(path: Path) -> Iterator[PagePicture]:
             except PictureError:
                 raise
             except Image.DecompressionBombError as error:
-                raise PictureError(_TOO_LARGE) from error
+                raise PictureError(TOO_LARGE) from error
             except MemoryError as error:
                 raise PictureError("There was not enough memory to open this picture.") from error
             except Exception as error:  # decoders raise whatever they like on damaged files
@@ -90,8 +86,8 @@ def open_pages(path: Path) -> Iterator[PagePicture]:
 
 
 _DAMAGED = "This picture is damaged and cannot be opened. Ask for it again."
-_TOO_LARGE = "This picture is absurdly large. Scan at 300 dpi, or take an ordinary photo."
-_BROKEN_OFF = "This file breaks off before its end. Ask for it again."
+TOO_LARGE = "This picture is absurdly large. Scan at 300 dpi, or take an ordinary photo."
+BROKEN_OFF = "This file breaks off before its end. Ask for it again."
 
 
 def _pages(path: Path) -> Iterator[PagePicture]:
@@ -106,8 +102,10 @@ def _pages(path: Path) -> Iterator[PagePicture]:
             case None | Form.ZIP:
                 raise PictureError("This is not a picture or PDF.")
             case Form.PDF:
-                _check_end(file)
-                yield from _pdf_pages(path)
+                # Most files are photos, and what PDFs need takes long to load.
+                from ingest.collect.pdf_pages import pdf_pages
+
+                yield from pdf_pages(file, path)
             case Form.JPEG:
                 yield _jpeg(file)
             case Form.TIFF:
@@ -125,7 +123,7 @@ def _pages(path: Path) -> Iterator[PagePicture]:
 def _check_shape(width: float, height: float) -> None:
     """Raises PictureError for what cannot be a photo or scan of a page. In pixels."""
     if width * height > PIXELS_MOST:
-        raise PictureError(_TOO_LARGE)
+        raise PictureError(TOO_LARGE)
     if max(width, height) > SHAPE_MOST * min(width, height):
         raise PictureError("This picture is a thin strip, not a page.")
     if min(width, height) < SHORT_SIDE_LEAST:
@@ -245,11 +243,11 @@ def _jpeg(file: IO[bytes]) -> PagePicture:
     if not picture.broken_off:
         return PagePicture(1, _turned(_reduced(grey), orientation), "")
     if "progressive" in picture.info:  # what is missing is sharpness everywhere, which looks like blanks
-        raise PictureError(_BROKEN_OFF)
+        raise PictureError(BROKEN_OFF)
     rows = _whole_rows(np.asarray(grey), is_grey=picture.mode == "L")
     share = rows / grey.height
     if share < ROWS_LEAST:
-        raise PictureError(_BROKEN_OFF)
+        raise PictureError(BROKEN_OFF)
     problem = "" if share == 1 else f"This picture breaks off: only {share:.0%} of it is there."
     return PagePicture(1, _turned(_reduced(grey.crop((0, 0, grey.width, rows))), orientation), problem)
 
@@ -334,7 +332,7 @@ def _tiff_pages(file: IO[bytes]) -> Iterator[PagePicture]:
                 picture.seek(number - 1)
             except EOFError:
                 return
-            _check_page_count(number)
+            check_page_count(number)
             try:
                 yield PagePicture(number, _upright(picture), "")
             except (PictureError, OSError, ValueError, SyntaxError) as error:
@@ -343,79 +341,7 @@ def _tiff_pages(file: IO[bytes]) -> Iterator[PagePicture]:
                 yield PagePicture(number, None, str(error) if isinstance(error, PictureError) else _DAMAGED)
 
 
-def _check_page_count(count: int) -> None:
+def check_page_count(count: int) -> None:
+    """Raises PictureError if a file has more pages than a grade can fill."""
     if count > PAGES_MOST:
         raise PictureError(f"This file has more than {PAGES_MOST} pages. Split it into smaller ones.")
-
-
-def _check_end(file: IO[bytes]) -> None:
-    """Raises PictureError if a PDF lacks its end, since then its pictures may be half there, like blanks.
-
-    Readers look for the marker in the last 1024 bytes (ISO 32000-1, Annex H, note 18); mails and web
-    servers append more than that now and then.
-    """
-    end = file.seek(0, os.SEEK_END)
-    file.seek(max(0, end - 4096))
-    if b"%%EOF" not in file.read():
-        raise PictureError(_BROKEN_OFF)
-
-
-def _pdf_pages(path: Path) -> Iterator[PagePicture]:
-    try:
-        document = pdfium.PdfDocument(path)
-    except pdfium.PdfiumError as error:
-        if error.err_code == pdfium.raw.FPDF_ERR_PASSWORD:
-            raise PictureError("This PDF needs a password. Ask for one without.") from error
-        raise PictureError("This PDF is damaged and cannot be opened. Ask for it again.") from error
-    try:
-        if len(document) == 0:
-            raise PictureError("This PDF has no pages.")
-        _check_page_count(len(document))
-        document.init_forms()  # so that what was typed into a form is drawn, too
-        annotated = AnnotatedFile(path)
-        for index in range(len(document)):
-            try:
-                page = _pdf_page(document, index, annotated)
-            except PictureError as error:
-                page = PagePicture(index + 1, None, str(error))
-            except pdfium.PdfiumError:
-                page = PagePicture(index + 1, None, "This page of the PDF is damaged.")
-            yield page
-    finally:
-        document.close()
-
-
-def _pdf_page(document: pdfium.PdfDocument, index: int, annotated: AnnotatedFile) -> PagePicture:
-    page = document[index]
-    try:
-        width, height = page.get_size()  # points, as the page is shown
-        if not (width > 0 and height > 0 and max(width, height) <= SHAPE_MOST * min(width, height)):
-            raise PictureError("This page of the PDF is a thin strip, not a sheet.")
-        long_side = min(max(_scanned_long_side(page), LONG_SIDE_LEAST), LONG_SIDE_MOST)
-        scale = long_side / max(width, height)
-        grey = render(page, scale)
-        has_more = pdfium.raw.FPDFPage_GetAnnotCount(page) > 0
-    finally:
-        page.close()
-    attached = annotated.on_page(index) if has_more else None
-    return PagePicture(index + 1, grey, "", text_layer(document, index, grey, scale, attached))
-
-
-def _scanned_long_side(page: pdfium.PdfPage) -> float:
-    """How many pixels the page's long side has at the resolution of the scan on it; 0 without a scan.
-
-    A scan is a picture that covers at least a quarter of the page. Raises PictureError if any picture is
-    absurdly large.
-    """
-    page_width, page_height = page.get_size()
-    found = 0.0
-    # Drawings have thousands of objects, scans a handful.
-    for thing in islice(page.get_objects(filter=(pdfium.raw.FPDF_PAGEOBJ_IMAGE,), max_depth=3), 2000):
-        pixels = thing.get_px_size()
-        if math.prod(pixels) > PIXELS_MOST:
-            raise PictureError(_TOO_LARGE)
-        left, bottom, right, top = thing.get_bounds()
-        placed = (right - left, top - bottom)
-        if min(placed) > 0 and math.prod(placed) >= 0.25 * page_width * page_height:
-            found = max(found, max(pixels) * max(page_width, page_height) / max(placed))
-    return found

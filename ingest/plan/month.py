@@ -4,10 +4,11 @@ import calendar
 import re
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from pydantic import GetCoreSchemaHandler
-from pydantic_core import CoreSchema, core_schema
+if TYPE_CHECKING:  # reading processes do without pydantic, and start so much sooner
+    from pydantic import GetCoreSchemaHandler
+    from pydantic_core import CoreSchema
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -58,7 +59,9 @@ class Month:
         return tuple(tuple(row) for row in rows)
 
     @classmethod
-    def __get_pydantic_core_schema__(cls, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+    def __get_pydantic_core_schema__(cls, source: Any, handler: "GetCoreSchemaHandler") -> "CoreSchema":
+        from pydantic_core import core_schema
+
         return core_schema.no_info_plain_validator_function(
             lambda value: value if isinstance(value, cls) else cls.parse(str(value)),
             serialization=core_schema.to_string_ser_schema(),

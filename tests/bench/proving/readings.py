@@ -36,7 +36,14 @@ def read(case: Case, numerals: Numerals) -> Read:
                 if picture.grey is None:
                     problem = picture.problem
                     continue
-                page = read_page(picture.grey, {LAYOUT: case.layout}, {case.code: LAYOUT}, numerals)
+                page = read_page(
+                    picture.grey,
+                    {LAYOUT: case.layout},
+                    {case.code: LAYOUT},
+                    numerals,
+                    picture.text,
+                    picture.finer,
+                )
         except (PageError, PictureError) as error:
             problem = str(error)
         return Read(page, problem, time.process_time() - begun)
