@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-import pytesseract
 import zxingcpp
 
 from ingest.chart.code import ALPHABET, parse_code, parse_payload
@@ -95,6 +94,8 @@ def _decoded(picture: Grey) -> FoundCode | None:
 
 
 def _printed_lines(crop: Grey) -> Iterator[str]:
+    import pytesseract  # here: it loads pandas, and hardly one chart in a hundred needs it
+
     for layout in (7, 13):  # a line of text, and a raw line
         config = f"--psm {layout} -c tessedit_char_whitelist={ALPHABET}-"
         try:
