@@ -16,6 +16,8 @@ PLAN = october(hand_in={"due": "2027-11-01", "late": "flag"})
 DAY = "day:2027-10-05"
 UNSURE = ((25, 0.7), (75, 0.2))
 
+pytestmark = pytest.mark.usefixtures("usual_threshold")
+
 
 @pytest.fixture
 def ledger(tmp_path: Path) -> Iterator[Ledger]:

@@ -38,6 +38,9 @@ late = "accept"                 # or "flag"
 [grade]
 points = 10                     # full marks
 rule = "met"                    # "met": all or nothing; "share": share of required days met
+
+[reading]
+silent_errors = "1 in 2000"     # of boxes that nobody but the program looked at
 """
 
 SUNDAYS = ["2027-10-03", "2027-10-10", "2027-10-17", "2027-10-24", "2027-10-31"]
@@ -226,3 +229,24 @@ def test_folder_without_a_plan_says_what_to_do(tmp_path: Path) -> None:
 def test_plan_is_loaded_from_its_folder(tmp_path: Path) -> None:
     (tmp_path / "challenge.toml").write_text(CONTRACT, encoding="utf-8")
     assert load_challenge(tmp_path) == read(CONTRACT)
+
+
+@pytest.mark.parametrize("spelling", ["1 in 20,000", "1 in 20000", "1:20000", "0.005 %"])
+def test_the_rate_of_silent_errors_may_be_spelled_in_usual_ways(spelling: str) -> None:
+    assert read(october(f'[reading]\nsilent_errors = "{spelling}"')).reading.silent_errors == 20_000
+
+
+@pytest.mark.parametrize(
+    ("value", "words"),
+    [
+        ("2000", 'is written like "1 in 2000", not 2000'),
+        ("0.0005", 'is written like "1 in 2000", not 0.0005'),
+        ('"few"', 'is written like "1 in 2000", not "few"'),
+        ('"1 in 20"', 'must be from 1 in 100 to 1 in 1,000,000, not "1 in 20"'),
+        ('"1 in 2,000,000"', 'must be from 1 in 100 to 1 in 1,000,000, not "1 in 2,000,000"'),
+    ],
+)
+def test_a_rate_that_cannot_be_is_refused_with_an_example(value: str, words: str) -> None:
+    assert f"reading.silent_errors: {words}" in refusal(
+        october(f"[reading]\nsilent_errors = {value}")
+    ).replace("a rate ", "")

@@ -18,6 +18,8 @@ HEADER = (  # the contract, to the letter
     "days_met,met,standing,points,open_flags"
 )
 
+pytestmark = pytest.mark.usefixtures("usual_threshold")
+
 
 def rows(content: bytes) -> list[dict[str, str]]:
     return list(csv.DictReader(io.StringIO(content.decode("utf-8"), newline=""), strict=True))

@@ -39,9 +39,10 @@ def test_every_key_is_written_in_the_order_of_the_contract() -> None:
     no_school=st.sets(st.dates(date(2027, 10, 1), date(2027, 10, 3))),
     points=st.floats(0.25, 1000) | st.integers(1, 100),
     due=st.dates(date(1900, 1, 1), date(2999, 12, 31)),
+    one_in=st.integers(100, 1_000_000),
 )
 def test_any_plan_reads_back_as_it_was(
-    title: str, required: list[str], no_school: set[date], points: float, due: date
+    title: str, required: list[str], no_school: set[date], points: float, due: date, one_in: int
 ) -> None:
     plan = make_challenge(
         {
@@ -50,6 +51,7 @@ def test_any_plan_reads_back_as_it_was(
             "days": {"required": required, "no_school": list(no_school)},
             "grade": {"points": points},
             "hand_in": {"due": due},
+            "reading": {"silent_errors": f"1 in {one_in}"},
         },
         "plan",
     )

@@ -41,6 +41,8 @@ PLAN = october()
 DAY = "day:2027-10-05"
 OTHER = "day:2027-10-06"
 
+pytestmark = pytest.mark.usefixtures("usual_threshold")
+
 
 @pytest.fixture(scope="module")
 def layout() -> Layout:

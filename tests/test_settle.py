@@ -18,10 +18,13 @@ from ingest.collect.owner import NOBODY, Guess
 from ingest.errors import AnswerError
 from ingest.ledger.records import AnswerRecord, ChartRecord, CopyRecord, PageRecord
 from ingest.plan.challenge import Challenge
+from ingest.reading.certainty import Threshold
 
 PLAN = october()
 DUE = october(hand_in={"due": "2027-11-01", "late": "flag"})
 NOVEMBER_3 = datetime(2027, 11, 3, 9)
+
+pytestmark = pytest.mark.usefixtures("usual_threshold")
 
 
 # -- whose page ---------------------------------------------------------------------------------------
@@ -373,6 +376,35 @@ def test_an_answered_total_does_not_ask_again() -> None:
     found = settle(own, answer("week:2", "130"), PLAN)
     assert flagged(found) == {}
     assert found.boxes["week:2"].state is State.ANSWERED
+
+
+def test_what_is_taken_without_a_person_follows_from_the_wish(monkeypatch: pytest.MonkeyPatch) -> None:
+    wishes = {2000: 0.98, 100: 0.9}
+    monkeypatch.setattr(
+        "ingest.check.settle.threshold", lambda wished: Threshold(wishes[wished], wished, None)
+    )
+    own = [OwnPage(page(readings(PLAN, d5=((20, 0.95),), w2=None, month=None)), origin())]
+    mild = october(reading={"silent_errors": "1 in 100"})
+    assert flagged(settle(own, {}, PLAN)) == {day(5): "illegible"}
+    assert flagged(settle(own, {}, mild)) == {}
+    assert flagged(settle(own, {}, mild, sure=0.98)) == {day(5): "illegible"}
+
+
+def test_a_day_that_sums_leave_less_sure_than_wished_is_asked_about() -> None:
+    """What the ink alone says for sure is held to the same threshold once the sums have spoken."""
+    own = [OwnPage(page(readings(PLAN, d5=((20, 0.9995),), w2=130, month=None)), origin())]
+    answers = answer("week:2", "130")
+    confidence = settle(own, answers, PLAN, sure=0.9).boxes[day(5)].confidence
+    assert flagged(settle(own, answers, PLAN, sure=confidence - 0.001)) == {}
+    assert flagged(settle(own, answers, PLAN, sure=confidence + 0.001))[day(5)] == "sum"
+
+
+def test_a_mild_wish_does_not_make_a_bent_page_trusted() -> None:
+    bent = page(readings(PLAN, w2=None, month=None), residual_mm=1.5)
+    own = [OwnPage(bent, origin())]
+    assert flagged(settle(own, {}, PLAN, sure=0.9))[day(5)] == "illegible"
+    added = [OwnPage(page(readings(PLAN), residual_mm=1.5), origin())]
+    assert flagged(settle(added, {}, PLAN, sure=0.9)) == {}
 
 
 def test_sums_alone_throw_no_vague_doubt_on_sure_days() -> None:

@@ -19,7 +19,7 @@ from ingest.check.lateness import is_late
 from ingest.check.sums import Candidates, Sums, Week, weigh
 from ingest.ledger.records import AnswerRecord
 from ingest.plan.challenge import Challenge
-from ingest.reading.certainty import SURE
+from ingest.reading.certainty import SURE, threshold
 from ingest.reading.values import Candidate
 
 # A second reading of a day that explains a wrong sum is worth asking about from this probability on.
@@ -28,12 +28,6 @@ WORTH_ASKING = 1e-3
 # Sums may settle a box only on what the ink itself makes at least so probable: further down, too few readings
 # were ever counted to trust the probability. An assumption, no source.
 LEAST_INK = 0.05
-
-# What the ink alone says for sure is asked about for the sums' sake only if they leave it less than this.
-# Their vague doubt (something in this week is wrong) falls on every day alike, and is mostly the child's
-# adding. Measured by tests/bench/settle_questions.py (700 charts, one sum in 12 wrong): against asking from
-# 0.995 on, 0.95 saves a third of the days asked about, with 2 silent errors in 26 600 boxes either way.
-DOUBTED = 0.95
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,11 +52,20 @@ class Chart:
     late: bool
 
 
-def settle(pages: Sequence[OwnPage], answers: Mapping[str, AnswerRecord], challenge: Challenge) -> Chart:
+def settle(
+    pages: Sequence[OwnPage],
+    answers: Mapping[str, AnswerRecord],
+    challenge: Challenge,
+    *,
+    sure: float | None = None,
+) -> Chart:
     """Put a student's pages and the answers about them together.
 
-    pages: in any order. answers: the last one about each box.
+    pages: in any order. answers: the last one about each box. sure: the confidence from which on a box is
+    taken without a person; None: the one that follows from the challenge's `silent_errors`.
     """
+    if sure is None:
+        sure = threshold(challenge.reading.silent_errors).sure
     in_order = sorted(pages, key=lambda own: (own.handed_in, own.page.id))
     page_ids = tuple(own.page.id for own in in_order)
     late = bool(pages) and all(is_late(own.origin, challenge) for own in pages)
@@ -74,8 +77,8 @@ def settle(pages: Sequence[OwnPage], answers: Mapping[str, AnswerRecord], challe
     for name in found.keys() & answers.keys():
         if answers[name].answer:
             found[name] = with_answer(found[name], answers[name])
-    weighed = _weighed(found, challenge)
-    boxes = {name: _Box.judged(evidence, weighed[name]) for name, evidence in found.items()}
+    weighed = _weighed(found, challenge, sure)
+    boxes = {name: _Box.judged(evidence, weighed[name], sure) for name, evidence in found.items()}
     sums = _sum_flags(boxes, challenge)
     settled = {name: _settled(box, sums.get(name), challenge) for name, box in boxes.items()}
     doubts = {
@@ -100,16 +103,18 @@ class _Box:
     is_sure: bool
 
     @classmethod
-    def judged(cls, evidence: Evidence, weighed: Candidates) -> "_Box":
+    def judged(cls, evidence: Evidence, weighed: Candidates, sure: float) -> "_Box":
         if evidence.answer:
             return cls(evidence, weighed, is_overruled=False, is_sure=True)
         ink, best = evidence.ink[0], weighed[0]
-        if certainty(evidence.ink) >= SURE:
-            sure = best.text == ink.text and best.probability >= DOUBTED
-            return cls(evidence, weighed, is_overruled=not sure, is_sure=sure)
+        if evidence.poor:
+            sure = max(sure, SURE)  # which the ink of a bent page never reaches: the sums must bear it out
+        if certainty(evidence.ink) >= sure:
+            agreed = best.text == ink.text and best.probability >= sure
+            return cls(evidence, weighed, is_overruled=not agreed, is_sure=agreed)
         likely = next(c.probability for c in evidence.ink if c.text == best.text) >= LEAST_INK
-        sure = certainty(weighed) >= SURE and likely and not evidence.differs
-        return cls(evidence, weighed, is_overruled=False, is_sure=sure)
+        settled = certainty(weighed) >= sure and likely and not evidence.differs
+        return cls(evidence, weighed, is_overruled=False, is_sure=settled)
 
     @property
     def name(self) -> str:
@@ -143,7 +148,7 @@ class _Box:
 # -- the sums -----------------------------------------------------------------------------------------
 
 
-def _weighed(found: Mapping[str, Evidence], challenge: Challenge) -> dict[str, Candidates]:
+def _weighed(found: Mapping[str, Evidence], challenge: Challenge, sure: float) -> dict[str, Candidates]:
     """The candidates of all boxes, given each other.
 
     A chart that is sure all over and adds up, as most are, is left as it is: its sums could only make it
@@ -154,7 +159,7 @@ def _weighed(found: Mapping[str, Evidence], challenge: Challenge) -> dict[str, C
         for name, evidence in found.items()
     }
     rows = _grid(challenge)
-    if _is_in_order(weighed, rows):
+    if _is_in_order(weighed, rows, max(sure, SURE)):
         return weighed
     weeks = [Week([weighed[day] for day in days], weighed.get(total, ())) for days, total in rows]
     new = weigh(Sums(weeks, weighed.get("month", ())), challenge.counting.most_per_day)
@@ -167,13 +172,15 @@ def _weighed(found: Mapping[str, Evidence], challenge: Challenge) -> dict[str, C
     return weighed
 
 
-def _is_in_order(boxes: Mapping[str, Candidates], rows: Sequence[tuple[Sequence[str], str]]) -> bool:
+def _is_in_order(
+    boxes: Mapping[str, Candidates], rows: Sequence[tuple[Sequence[str], str]], sure: float
+) -> bool:
     """Whether all days are sure, and all totals either blank or sure and right."""
     days = [name for names, _ in rows for name in names]
     sums = [(total, names) for names, total in rows] + [("month", days)]
     totals = [(boxes[total][0], names) for total, names in sums if total in boxes]
     written = [name for name in (*days, *(total for total, _ in sums)) if name in boxes]
-    return all(certainty(boxes[name]) >= SURE for name in written) and all(
+    return all(certainty(boxes[name]) >= sure for name in written) and all(
         best.value in (None, sum(_minutes(boxes[name][0]) for name in names)) for best, names in totals
     )
 

@@ -21,6 +21,7 @@ from pydantic import (
 
 from ingest.errors import PlanError
 from ingest.plan.month import Month
+from ingest.rates import parse_one_in
 from ingest.settings import parse_toml, problems, shown
 
 FILE_NAME = "challenge.toml"
@@ -65,6 +66,24 @@ def _one_line(text: str) -> str:
     return text
 
 
+# How many boxes there may be to one silent error. People who type numbers in once get 1 in 345 of them wrong
+# (Garza et al. 2025: 0.29 %), so nobody wants to go far below; more than a million nobody can count.
+ONE_IN = range(100, 1_000_001)
+
+
+def _to_one_in(value: object) -> int:
+    """So many boxes of which one may be wrong, from "1 in 2000"."""
+    try:
+        many = parse_one_in(value) if isinstance(value, str) else None
+    except ValueError:
+        many = None
+    if many is None:
+        raise ValueError(f'a rate is written like "1 in 2000", not {shown(value)}')
+    if many not in ONE_IN:
+        raise ValueError(f"must be from 1 in {ONE_IN[0]} to 1 in {ONE_IN[-1]:,}, not {shown(value)}")
+    return many
+
+
 Whole = Annotated[int, Strict()]  # neither "15" nor 15.0 nor true
 Text = Annotated[str, Strict(), AfterValidator(_one_line)]
 Day = Annotated[date, BeforeValidator(_to_date)]
@@ -106,6 +125,12 @@ class Grade(_Section):
     rule: Literal["met", "share"] = "met"
 
 
+class Reading(_Section):
+    """silent_errors: of so many boxes taken without a person, one may be wrong."""
+
+    silent_errors: Annotated[int, BeforeValidator(_to_one_in)] = 2000
+
+
 class Challenge(_Section):
     """The whole plan; field for field as in the file. Build it with `load_challenge`.
 
@@ -123,6 +148,7 @@ class Challenge(_Section):
     prizes: Prizes = Prizes()
     hand_in: HandIn = HandIn()
     grade: Grade = Grade()
+    reading: Reading = Reading()
 
     @model_validator(mode="before")
     @classmethod

@@ -2,17 +2,93 @@
 
 import json
 import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from importlib import resources
+from typing import Any
+
+from ingest.rates import upper_bound
 
 SURE: float = 0.96
-"""Least probability of the best candidate, given the whole chart, at which a box is not asked about.
+"""From here on one page's word is set against another's, or against an earlier answer.
 
-Of 8,719 boxes by calibrating hands, 94.5 in 100 are that sure before the sums have their say; 1 in 275 of
-those is wrong, or 1 in 912 without two hands whose 4 is anybody's 9. The sums catch most of these.
+What is taken without a person follows from `threshold`; from this only where that was never tried.
 """
 
 _LEAST = 1e-9
+
+
+@dataclass(frozen=True, slots=True)
+class Tried:
+    """What came of one threshold on charts by calibrating hands, read and added up as all charts are.
+
+    sure: the threshold. accepted: boxes taken without a person. foreseen: how many of these should be wrong
+    by their confidences, the sum of 1 - confidence. wrong: how many were.
+    """
+
+    sure: float
+    accepted: int
+    foreseen: float
+    wrong: int
+
+    @property
+    def expected(self) -> float:
+        """The rate of silent errors to reckon with: midway between what was foreseen and what was counted.
+
+        What was counted is true but a handful, in which one odd hand weighs much; what is foreseen runs
+        smooth but is only as good as the confidences. (It is the mean, after the count, of a gamma prior
+        about what was foreseen that is worth as much as the count.)
+        """
+        return (self.foreseen + self.wrong) / 2 / max(self.accepted, 1)
+
+    @property
+    def bound(self) -> float:
+        """What the rate does not exceed by the count alone, 95 % sure, were each box by a hand of its own."""
+        return upper_bound(self.wrong, self.accepted)
+
+
+@dataclass(frozen=True, slots=True)
+class Threshold:
+    """From which confidence on, given the whole chart, a box is taken without a person.
+
+    wished: of so many boxes taken, one may be wrong. tried: what the calibration says of this threshold; None
+    where it tried none.
+    """
+
+    sure: float
+    wished: int
+    tried: Tried | None
+
+    @property
+    def is_kept(self) -> bool:
+        """Whether no more errors are to be expected than wished."""
+        return self.tried is not None and self.tried.expected * self.wished <= 1
+
+    @property
+    def provable(self) -> float:
+        """The lowest rate that so many boxes could prove, 95 % sure, had none of them been wrong."""
+        return upper_bound(0, self.tried.accepted) if self.tried else 1.0
+
+    @property
+    def is_borne_out(self) -> bool:
+        """Whether the boxes that were counted are enough to speak of such a rate at all."""
+        return self.is_kept and self.provable * self.wished <= 1
+
+
+def choose(wished: int, table: Sequence[Tried]) -> Threshold:
+    """The threshold for a wish: one silent error in so many boxes taken.
+
+    The mildest one in the table at which no more errors are to be expected; where there is none, the one at
+    which fewest are. Of an empty table, SURE. Whether the wish is kept, `Threshold` says.
+    """
+    if not table:
+        return Threshold(SURE, wished, None)
+    for row in sorted(table, key=lambda row: row.sure):
+        if row.expected * wished <= 1:
+            return Threshold(row.sure, wished, row)
+    best = min(table, key=lambda row: row.expected)
+    return Threshold(best.sure, wished, best)
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,8 +110,7 @@ class Calibration:
     @classmethod
     def load(cls) -> "Calibration":
         """The calibration that ships with the reader."""
-        text = (resources.files("ingest.reading") / "model" / "calibration.json").read_text("utf-8")
-        figures = json.loads(text)
+        figures = _figures()
         return cls(figures["slope"], figures["shift"], figures["most"], figures["blank"])
 
     def certainty(self, chance: float) -> float:
@@ -43,3 +118,20 @@ class Calibration:
         chance = min(max(chance, _LEAST), 1 - _LEAST)
         odds = self.slope * math.log(chance / (1 - chance)) + self.shift
         return min(self.most, 1 / (1 + math.exp(-max(-30.0, min(30.0, odds)))))
+
+
+@cache
+def threshold(wished: int) -> Threshold:
+    """The threshold for a wish by the calibration that ships with the reader; see `choose`."""
+    return choose(wished, tried(_figures()))
+
+
+def tried(figures: Mapping[str, Any]) -> tuple[Tried, ...]:
+    """The thresholds that `ingest.training.calibrate` tried and wrote among its figures; () if it did not."""
+    return tuple(Tried(**row) for row in figures.get("thresholds", ()))
+
+
+def _figures() -> Mapping[str, Any]:
+    text = (resources.files("ingest.reading") / "model" / "calibration.json").read_text("utf-8")
+    figures: Mapping[str, Any] = json.loads(text)
+    return figures
