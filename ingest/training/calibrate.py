@@ -3,7 +3,8 @@
     python -m ingest.training.calibrate --data FOLDER [--charts 300]
 
 Charts are filled in by the hands of part "calibrate", photographed by the demo's camera and read through
-the whole chain, page, boxes and handwriting; every box is compared with what was written. Writes
+the whole chain, page, boxes and handwriting; every box is compared with what was written. Then they are read
+again with the correction, added up as the check room does, and tried at every threshold. Writes
 `ingest/reading/model/calibration.json`, with the figures behind it, and `calibration.csv` (every box) to
 --out.
 """
@@ -12,10 +13,13 @@ import csv
 import io
 import json
 import multiprocessing
+import pickle
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any
 
 import click
 import cv2
@@ -30,20 +34,23 @@ from ingest.chart.design import load_design
 from ingest.chart.drawing import draw_charts
 from ingest.chart.layout import Layout, lay_out
 from ingest.demo.camera import SEVERITIES, photograph
-from ingest.demo.diary import any_habits, keep_diary
+from ingest.demo.diary import Diary, any_habits, keep_diary
 from ingest.demo.fill import any_writer, fill
 from ingest.demo.hands import Hand
 from ingest.demo.make_hands import writers_of
 from ingest.errors import PageError
 from ingest.paper import Box
-from ingest.plan.challenge import make_challenge
-from ingest.reading.certainty import Calibration
+from ingest.plan.challenge import Challenge, make_challenge
+from ingest.reading.certainty import Calibration, Tried
 from ingest.reading.numerals import Numerals, model_bytes
 from ingest.reading.page import read_page
+from ingest.reading.values import PageReading
+from ingest.training.thresholds import added, try_thresholds
 
 DPI = 250
 SHARES = {"gentle": 0.2, "ordinary": 0.5, "hard": 0.3}
 DIGITS = "0123456789"
+SHIPPED = Path(__file__).parents[1] / "reading" / "model" / "calibration.json"
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,9 +84,29 @@ def whole_hands(data: Path) -> list[Hand]:
     return whole
 
 
-def chart(job: tuple[Hand, int]) -> list[Seen]:
-    """One chart, from the empty page to its readings. All random choices follow from the number."""
-    hand, number = job
+@dataclass(frozen=True, slots=True)
+class Photo:
+    """One photographed chart, and what was written on it. code: the chart's."""
+
+    hand: str
+    severity: str
+    challenge: Challenge
+    layout: Layout
+    code: str
+    diary: Diary
+    jpeg: bytes
+
+    def read(self, calibration: Calibration) -> PageReading:
+        """Through the whole chain. Raises PageError."""
+        cv2.setNumThreads(1)
+        with Image.open(io.BytesIO(self.jpeg)) as picture:
+            grey = np.asarray(ImageOps.exif_transpose(picture).convert("L"))
+        numerals = Numerals(model_bytes(), calibration)
+        return read_page(grey, {"only": self.layout}, {self.code: "only"}, numerals)
+
+
+def photo_of(hand: Hand, number: int) -> Photo:
+    """One chart, from the empty page to the photo. All random choices follow from the number."""
     cv2.setNumThreads(1)
     rng = np.random.default_rng([20261125, number])
     month = f"2027-{1 + number % 12:02}"
@@ -93,32 +120,45 @@ def chart(job: tuple[Hand, int]) -> list[Seen]:
     diary = keep_diary(areas, any_habits(rng), hand, rng)
     fill(page, DPI / 25.4, areas, diary.entries, any_writer(hand, rng), rng)
     severity = str(rng.choice(list(SHARES), p=list(SHARES.values())))
-    photo = photograph(page, (layout.paper.width, layout.paper.height), rng, SEVERITIES[severity])
-    with Image.open(io.BytesIO(photo.jpeg)) as picture:
-        grey = np.asarray(ImageOps.exif_transpose(picture).convert("L"))
+    taken = photograph(page, (layout.paper.width, layout.paper.height), rng, SEVERITIES[severity])
+    return Photo(hand.writer, severity, challenge, layout, code, diary, taken.jpeg)
+
+
+def chart(job: tuple[Hand, int, Path]) -> list[Seen]:
+    """One chart read with the net's own probabilities; the photo is kept under the path, for `trial`."""
+    hand, number, path = job
+    photo = photo_of(hand, number)
+    path.write_bytes(pickle.dumps(photo))
     try:
-        reading = read_page(grey, {"only": layout}, {code: "only"}, Numerals(model_bytes(), Calibration()))
+        reading = photo.read(Calibration())
     except PageError:
         return []
-    found = []
-    for each in reading.readings:
-        if each.box not in diary.truth:
-            continue
-        entry = diary.entries[each.box]
-        found.append(
-            Seen(
-                hand.writer,
-                severity,
-                each.box,
-                entry.text,
-                str(entry.mishap or ""),
-                diary.truth[each.box],
-                each.best.text,
-                each.best.value,
-                each.best.probability,
-            )
+    return [
+        Seen(
+            photo.hand,
+            photo.severity,
+            each.box,
+            photo.diary.entries[each.box].text,
+            str(photo.diary.entries[each.box].mishap or ""),
+            photo.diary.truth[each.box],
+            each.best.text,
+            each.best.value,
+            each.best.probability,
         )
-    return found
+        for each in reading.readings
+        if each.box in photo.diary.truth
+    ]
+
+
+def trial(job: tuple[Path, Calibration]) -> list[Tried]:
+    """The same chart read as it will be from now on, and settled at each threshold."""
+    path, calibration = job
+    photo: Photo = pickle.loads(path.read_bytes())
+    try:
+        reading = photo.read(calibration)
+    except PageError:
+        reading = None
+    return try_thresholds(reading, photo.challenge, photo.diary)
 
 
 def fit(odds: npt.NDArray[np.float64], right: npt.NDArray[np.bool_]) -> tuple[float, float]:
@@ -170,26 +210,33 @@ def calibrate(boxes: Sequence[Seen]) -> dict[str, float | int]:
 @click.option("--charts", default=300, show_default=True)
 @click.option("--workers", default=2, show_default=True)
 @click.option("--out", type=click.Path(path_type=Path), default=Path("bench-report/calibration"))
-def main(data: Path, charts: int, workers: int, out: Path) -> None:
+@click.option(
+    "--into", type=click.Path(dir_okay=False, path_type=Path), default=SHIPPED, help="The figures' file."
+)
+def main(data: Path, charts: int, workers: int, out: Path, into: Path) -> None:
     """Read charts by calibrating hands and write the correction."""
     hands = whole_hands(data)
-    jobs = [(hands[number % len(hands)], number) for number in range(charts)]
     boxes: list[Seen] = []
     out.mkdir(parents=True, exist_ok=True)
     names = Seen.__slots__
     with (
+        TemporaryDirectory(dir=out, prefix=".photos-") as kept,
         ProcessPoolExecutor(workers, multiprocessing.get_context("spawn")) as pool,
         (out / "calibration.csv").open("w", encoding="utf-8", newline="") as file,
     ):
         rows = csv.writer(file)
         rows.writerow([*names, "right"])
+        photos = [Path(kept) / f"{number}.pickle" for number in range(charts)]
+        jobs = [(hands[number % len(hands)], number, path) for number, path in enumerate(photos)]
         for some in pool.map(chart, jobs):
             boxes += some
             rows.writerows([*(getattr(box, name) for name in names), box.right] for box in some)
             file.flush()
-    figures = calibrate(boxes)
-    path = Path(__file__).parents[1] / "reading" / "model" / "calibration.json"
-    path.write_text(json.dumps(figures, indent=2) + "\n", encoding="utf-8")
+        figures: dict[str, Any] = dict(calibrate(boxes))
+        correction = Calibration(figures["slope"], figures["shift"], figures["most"], figures["blank"])
+        table = added(pool.map(trial, [(path, correction) for path in photos]))
+    figures |= {"charts": charts, "hands": len(hands), "thresholds": [asdict(row) for row in table]}
+    into.write_text(json.dumps(figures, indent=2) + "\n", encoding="utf-8")
     click.echo(json.dumps(figures, indent=2))
 
 

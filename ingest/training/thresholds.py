@@ -1,0 +1,72 @@
+"""Tries thresholds on charts whose truth is known: what each would take, and what of that is wrong."""
+
+from collections.abc import Iterable, Sequence
+from datetime import datetime
+
+from ingest.check.book import State
+from ingest.check.evidence import OwnPage
+from ingest.check.settle import settle
+from ingest.demo.diary import Diary
+from ingest.ledger.records import PageRecord, ReturnRecord, ReturnState
+from ingest.plan.challenge import Challenge
+from ingest.reading.certainty import Tried
+from ingest.reading.values import PageReading
+
+# Closer together where the errors are few. Below a half there may be a likelier candidate.
+TRIED = (0.5, 0.8, 0.9, 0.93, 0.95, 0.96, 0.97, 0.98, 0.985, 0.99, 0.993, 0.995, 0.997, 0.998, 0.999, 0.9995)
+
+_THEN = datetime(2026, 11, 25, 12)
+
+
+def try_thresholds(reading: PageReading | None, challenge: Challenge, diary: Diary) -> list[Tried]:
+    """What comes of one chart at each threshold of TRIED. reading: None for a page that could not be placed.
+
+    The whole chain decides: a box is taken as the check room takes it, the chart weighed as a whole.
+    Counted are days and totals, blank ones too; what is no number is wrong whatever it is taken for.
+    """
+    pages = [OwnPage(_page(reading), _RETURN)] if reading else []
+    rows = []
+    for sure in TRIED:
+        boxes = settle(pages, {}, challenge, sure=sure).boxes
+        taken = [box for name in diary.truth if (box := boxes.get(name)) and box.state in _TAKEN]
+        foreseen = sum(1 - box.confidence for box in taken)
+        wrong = sum(box.value != diary.truth[box.box] or box.box in diary.no_number for box in taken)
+        rows.append(Tried(sure, len(taken), foreseen, wrong))
+    return rows
+
+
+def added(charts: Iterable[Sequence[Tried]]) -> list[Tried]:
+    """What comes of all charts together at each threshold; empty of no charts."""
+    return [
+        Tried(
+            rows[0].sure,
+            sum(row.accepted for row in rows),
+            round(sum(row.foreseen for row in rows), 3),
+            sum(row.wrong for row in rows),
+        )
+        for rows in zip(*charts, strict=True)
+    ]
+
+
+_TAKEN = (State.READ, State.BLANK)
+_RETURN = ReturnRecord(1, "chart.jpg", "0" * 64, _THEN, _THEN, ReturnState.DONE, "")
+
+
+def _page(reading: PageReading) -> PageRecord:
+    """As the ledger would keep it."""
+    return PageRecord(
+        id=1,
+        return_id=1,
+        number=1,
+        problem="",
+        code=reading.code,
+        code_challenge=reading.code_challenge,
+        code_source=reading.code_source,
+        written_name=reading.written_name,
+        residual_mm=reading.residual_mm,
+        tags_seen=reading.tags_seen,
+        layout=reading.layout,
+        guess="",
+        guess_score=0.0,
+        readings=reading.readings,
+    )
