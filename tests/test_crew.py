@@ -19,3 +19,24 @@ def test_processes_find_their_environment_and_this_one_keeps_its_own() -> None:
     outcomes = share_out([NAME, "PATH"], start_looking, workers=1, seconds=60, environment={NAME: "1"})
     assert [outcome.items for outcome in outcomes] == [("1",), (os.environ["PATH"],)]
     assert NAME not in os.environ
+
+
+def start_naming() -> Callable[[str], Iterator[str]]:
+    def name(job: str) -> Iterator[str]:
+        yield job
+
+    return name
+
+
+def test_jobs_are_drawn_while_processes_are_at_work() -> None:
+    drawn = []
+
+    def jobs() -> Iterator[str]:
+        for job in "abcdefg":
+            drawn.append(job)
+            yield job
+
+    outcomes = share_out(jobs(), start_naming, workers=1, seconds=60)
+    first = next(outcomes)
+    assert (first.items, "".join(drawn)) == (("a",), "abcdefg")
+    assert [outcome.job for outcome in outcomes] == list("bcdefg")

@@ -1,7 +1,7 @@
 """Bulk import: from a pile of downloads to readings in the ledger.
 
-Two steps, each safe to stop at any moment and to repeat. First every file is copied into `originals/` and
-noted; from then on the download may go. Then whatever waits to be read is read, on all cores.
+Two steps, each safe to stop at any moment and to repeat. Every file is copied into `originals/` and noted;
+from then on the download may go. Meanwhile whatever waits to be read is read, on all cores.
 """
 
 import hashlib
@@ -84,10 +84,10 @@ def collect(
             "could be read by. Run `daybox charts` first, or give the challenge's folder with --folder."
         )
     _sweep(ledger)
-    taken = _take_in(ledger, paths, on_progress)
+    taken = _Taken()
     read = _read_all(
         ledger,
-        (*ledger.waiting(), *taken.again),
+        _take_in(ledger, paths, taken, on_progress),
         start=partial(start, make_reader, ledger.layouts(), _chart_layouts(ledger)),
         workers=workers or _default_workers(),
         seconds=page_seconds,
@@ -131,19 +131,25 @@ _PART_PREFIX = ".part-"
 
 
 class _Taken:
-    """Counts of the first step. again: returns that were refused before and were handed in once more."""
+    """Counts of the first step."""
 
     def __init__(self) -> None:
         self.files = 0
         self.known = 0
-        self.again: list[ReturnRecord] = []
         self.lost: list[Unread] = []
 
 
-def _take_in(ledger: Ledger, paths: Sequence[Path], on_progress: Progress) -> _Taken:
-    """Copy every file into `originals/` and note it in the ledger, or note why not."""
+def _take_in(
+    ledger: Ledger, paths: Sequence[Path], taken: _Taken, on_progress: Progress
+) -> Iterator[ReturnRecord]:
+    """Copy every file into `originals/` and note it in the ledger, or note why not.
+
+    Yields what is to be read: what waited already, each new return once it is noted, and returns that
+    were refused before and were handed in once more.
+    """
     known = {record.sha256: record for record in ledger.returns()}
-    taken = _Taken()
+    again: set[int] = set()
+    yield from ledger.waiting()
     for found in walk(paths, leave_out=partial(_is_own, ledger.folder.resolve())):
         taken.files += 1
         on_progress("Taking in", taken.files, None)
@@ -155,12 +161,14 @@ def _take_in(ledger: Ledger, paths: Sequence[Path], on_progress: Progress) -> _T
                 taken.known += 1
             elif problem:
                 taken.lost.append(Unread(found.label, None, problem))
-            elif before not in taken.again:
+            elif before.id not in again:
                 # What went wrong then may go right now: there is more memory, or a newer Daybox.
-                taken.again.append(before)
+                again.add(before.id)
+                yield before
         elif problem:
             taken.lost.append(Unread(found.label, None, problem))
-    return taken
+        else:
+            yield ledger.get_return(new)
 
 
 def _is_own(folder: Path, path: Path) -> bool:
@@ -243,7 +251,7 @@ class _Read:
 
 def _read_all(
     ledger: Ledger,
-    records: Sequence[ReturnRecord],
+    records: Iterator[ReturnRecord],
     *,
     start: Callable[[], Callable[[Job], Iterator[Item]]],
     workers: int,
@@ -253,15 +261,19 @@ def _read_all(
     students = ledger.students()
     owners = {chart.code: chart.student_id for chart in ledger.charts()}
     read = _Read()
-    on_progress("Reading", 0, len(records))
-    jobs = (Job(record, ledger.original(record)) for record in records)
-    outcomes = share_out(
-        jobs,
-        start,
-        workers=min(workers, max(1, len(records))),
-        seconds=seconds,
-        environment=ENVIRONMENT,
-    )
+    done = 0
+    total: int | None = None  # not known until everything is taken in
+
+    def jobs() -> Iterator[Job]:
+        nonlocal total
+        met = 0
+        for record in records:
+            met += 1
+            yield Job(record, ledger.original(record))
+        total = met
+        on_progress("Reading", done, total)
+
+    outcomes = share_out(jobs(), start, workers=workers, seconds=seconds, environment=ENVIRONMENT)
     try:
         for done, outcome in enumerate(outcomes, start=1):
             record = outcome.job.record
@@ -278,7 +290,8 @@ def _read_all(
                 notes = [f"Page {leaf.page.number}: {leaf.note}" for leaf in leaves if leaf.note]
                 ledger.finish_return(record.id, pages, ReturnState.DONE, " ".join(notes))
                 _count(read, record, leaves, owners)
-            on_progress("Reading", done, len(records))
+            if total is not None:
+                on_progress("Reading", done, total)
     finally:
         outcomes.close()
     return read

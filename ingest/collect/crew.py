@@ -8,10 +8,12 @@ import multiprocessing
 import os
 import signal
 import time
+from collections import deque
 from collections.abc import Callable, Generator, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from enum import Enum, auto
+from itertools import islice
 from multiprocessing.connection import Connection, wait
 from multiprocessing.process import BaseProcess
 from types import MappingProxyType
@@ -52,6 +54,7 @@ def share_out(
 ) -> Generator[Outcome[Job, Item], None, None]:
     """Work on the jobs, and give each outcome as soon as it is there. Closing the iterator ends all.
 
+    jobs: drawn ahead while all processes are at work, so that what it takes to make one costs no time.
     start: called once in each process, makes what does a job there; must be picklable, as must jobs and
         items. What it makes may raise: then its process dies, and says why on stderr.
     seconds: the longest time from one item to the next.
@@ -59,15 +62,22 @@ def share_out(
 
     Raises DayboxError if a process cannot even start.
     """
-    queue = iter(jobs)
+    source = iter(jobs)
+    drawn: deque[Job] = deque()
+
+    def draw() -> bool:
+        """One more job, if there is one."""
+        before = len(drawn)
+        drawn.extend(islice(source, 1))
+        return len(drawn) > before
+
     crew: list[_Hand[Job, Item]] = []
     try:
         while True:
             while any(hand.is_idle for hand in crew) or len(crew) < workers:
-                try:
-                    job = next(queue)
-                except StopIteration:
+                if not drawn and not draw():
                     break
+                job = drawn.popleft()
                 hand = next((hand for hand in crew if hand.is_idle), None)
                 if hand is None or not hand.give(job):
                     if hand:  # it died while it had nothing to do
@@ -77,8 +87,12 @@ def share_out(
             busy = {hand.pipe: hand for hand in crew if not hand.is_idle}
             if not busy:
                 return
-            first = min(hand.deadline for hand in busy.values())
-            ready = wait(busy, max(0.0, first - time.monotonic()))
+            ready = wait(busy, 0.0)
+            while not ready and draw():
+                ready = wait(busy, 0.0)
+            if not ready:
+                first = min(hand.deadline for hand in busy.values())
+                ready = wait(busy, max(0.0, first - time.monotonic()))
             for pipe, hand in busy.items():
                 if outcome := hand.hear() if pipe in ready else hand.check_clock():
                     yield outcome

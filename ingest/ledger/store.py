@@ -222,7 +222,14 @@ class Ledger:
 
     def waiting(self) -> tuple[ReturnRecord, ...]:
         """Returns still to be read, in the order of collecting."""
-        return tuple(r for r in self.returns() if r.state == ReturnState.WAITING)
+        return self._returns("state = ?", ReturnState.WAITING)
+
+    def get_return(self, return_id: int) -> ReturnRecord:
+        """Raises KeyError if there is no such return."""
+        found = self._returns("id = ?", return_id)
+        if not found:
+            raise KeyError(return_id)
+        return found[0]
 
     def finish_return(
         self,
@@ -320,8 +327,13 @@ class Ledger:
 
     def returns(self) -> tuple[ReturnRecord, ...]:
         """All returns, in the order of collecting."""
+        return self._returns("1")
+
+    def _returns(self, condition: str, *arguments: object) -> tuple[ReturnRecord, ...]:
         rows = self._rows(
-            "SELECT id, path, sha256, dated, collected_at, state, note, taken FROM return ORDER BY id"
+            "SELECT id, path, sha256, dated, collected_at, state, note, taken FROM return "
+            f"WHERE {condition} ORDER BY id",
+            *arguments,
         )
         return tuple(
             ReturnRecord(
@@ -431,6 +443,18 @@ class Ledger:
             + " FROM answer ORDER BY id"
         )
         return tuple(AnswerRecord(row[0], datetime.fromisoformat(row[1]), *row[2:]) for row in rows)
+
+    # -- for the modules of this room that keep tables of their own ----------------------------------
+
+    def rows(self, sql: str, *arguments: object) -> list[Any]:
+        """What a query finds."""
+        return self._rows(sql, *arguments)
+
+    @contextmanager
+    def writing(self) -> Iterator[sqlite3.Connection]:
+        """One transaction: all that is written within it, or nothing."""
+        with self._writing():
+            yield self._db
 
     # -- the edge to SQLite -------------------------------------------------------------------------
 
