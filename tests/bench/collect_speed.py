@@ -206,6 +206,7 @@ class Stopwatch:
 
 
 RULER = "OpenCV decodes to grey"
+BOOK = "book, by other commands"
 
 
 def read_stepwise(cache: Path, photos: Sequence[Path]) -> Stopwatch:
@@ -240,8 +241,7 @@ def _stepwise(cache: Path, photos: Sequence[Path]) -> Iterator[Stopwatch]:
                 with watch.time(RULER):
                     cv2.imdecode(data, cv2.IMREAD_GRAYSCALE | cv2.IMREAD_IGNORE_ORIENTATION)
                 with watch.time("taking in"):
-                    batch._take_in(ledger, [path], lambda what, done, total: None)
-                (record,) = ledger.waiting()
+                    (record,) = batch._take_in(ledger, [path], batch._Taken(), lambda what, done, total: None)
                 with watch.time("between the steps"):
                     items = list(read_return(reader, Job(record, ledger.original(record))))
                 with watch.time("handing over"):
@@ -255,7 +255,7 @@ def _stepwise(cache: Path, photos: Sequence[Path]) -> Iterator[Stopwatch]:
             _ = Bookkeeper(ledger, load_challenge(challenge)).book
             spent = time.process_time() - began[0], time.perf_counter() - began[1]
             for photo in watch.photos:
-                photo["book"] = [each / len(photos) for each in spent]
+                photo[BOOK] = [each / len(photos) for each in spent]
     watch.photos = [dict(photo) for photo in watch.photos]  # which can be pickled
     yield watch
 
@@ -265,8 +265,8 @@ def _record(path: Path) -> ReturnRecord:
 
 
 def report_steps(watch: Stopwatch) -> None:
-    steps = sorted({step for photo in watch.photos for step in photo} - {RULER})
-    whole = [sum(times[0] for step, times in photo.items() if step != RULER) for photo in watch.photos]
+    steps = {step for photo in watch.photos for step in photo} - {RULER}
+    whole = [sum(photo[step][0] for step in steps - {BOOK}) for photo in watch.photos]
     ruler = [photo[RULER][0] for photo in watch.photos]
     ratio = [each / by for each, by in zip(whole, ruler, strict=True)]
     click.echo(
