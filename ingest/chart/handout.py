@@ -42,7 +42,7 @@ def _fit(name: str) -> str:
     )
     plain = " ".join(plain.split())[:_PART_MOST].strip(" .")
     if not plain or plain.split(".")[0].upper() in _DEVICES:
-        return f"{plain}_"
+        return f"_{plain}"
     return plain
 
 

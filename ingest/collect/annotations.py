@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from pypdf import PdfReader
-from pypdf.generic import ArrayObject, DictionaryObject
+from pypdf.generic import ArrayObject, DictionaryObject, StreamObject
 
 from ingest.chart.code import parse_code
 
@@ -149,12 +149,12 @@ def _names(entry: DictionaryObject) -> list[str]:
 
 
 def _text(value: Any) -> str:
-    """A text string, or a stream of text where it is long."""
-    if hasattr(value, "get_data"):
+    """A text string, a stream of text where it is long, or a number as some programs put it."""
+    if isinstance(value, StreamObject):
         value = value.get_data()[: 4 * _TEXT_MOST].decode("utf-8", "replace")
     elif isinstance(value, bytes):
         value = value.decode("latin-1")
-    return str(value)[:_TEXT_MOST] if value is not None else ""
+    return str(value)[:_TEXT_MOST] if isinstance(value, str | int | float) else ""
 
 
 def _has_look(entry: DictionaryObject) -> bool:

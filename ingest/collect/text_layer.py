@@ -6,9 +6,10 @@ such guesses must not pass for something that was typed.
 
 import ctypes
 import math
+import unicodedata
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import islice
 
 import numpy as np
@@ -26,6 +27,7 @@ _OBJECTS_MOST = 50_000
 _DEPTH_MOST = 8  # of forms within forms
 _SEEN = 24  # of 255 by which a text must change the picture somewhere
 _GAP = 0.5  # of a letter's height: more between letters, two spaces, and they belong to different texts
+_OFF_LINE = 0.4  # of a letter's height: so far up or down, a letter is on another line
 _SAME = 0.3  # of a letter's height: so near, the same text was drawn twice, for boldness or a shadow
 
 _OUR_TYPE = REGULAR.partition("-")[0]
@@ -34,12 +36,16 @@ _LINE_END_HYPHENS = {"\x02": "-", "\ufffe": "-"}  # as pdfium gives a hyphen tha
 
 @dataclass(frozen=True, slots=True)
 class _Letter:
-    """box: left, top, right, bottom, px. middle: of its ink."""
+    """box: left, top, right, bottom, px. middle: of its ink. along: the unit vector of its line."""
 
     text: str
     box: Corners
     middle: tuple[float, float]
+    along: tuple[float, float]
     is_printed: bool
+
+
+_BREAK = _Letter("\n", (0, 0, 0, 0), (0, 0), (1, 0), False)
 
 
 def text_layer(
@@ -149,13 +155,13 @@ def _letters(page: pdfium.PdfPage, to_picture: _Transform) -> Iterator[_Letter]:
     try:
         fonts: dict[int, bool] = {}
         tight = [ctypes.c_double() for _ in range(4)]  # left, right, bottom, top
-        loose = raw.FS_RECTF()
+        loose, turn = raw.FS_RECTF(), raw.FS_MATRIX()
         for n in range(min(text_page.count_chars(), _LETTERS_MOST)):
             code = raw.FPDFText_GetUnicode(text_page, n)
             letter = chr(code) if 0 < code < 0x110000 else "\ufffd"
             letter = _LINE_END_HYPHENS.get(letter, letter)
             if letter in "\r\n":
-                yield _Letter("\n", (0, 0, 0, 0), (0, 0), False)
+                yield _BREAK
                 continue
             if not raw.FPDFText_GetCharBox(text_page, n, *tight) or not raw.FPDFText_GetLooseCharBox(
                 text_page, n, loose
@@ -170,7 +176,11 @@ def _letters(page: pdfium.PdfPage, to_picture: _Transform) -> Iterator[_Letter]:
             if owner not in fonts:
                 fonts[owner] = _is_ours(text_page, n)
             (x0, y0), (x1, y1) = around.min(axis=0), around.max(axis=0)
-            yield _Letter(letter, (x0, y0, x1, y1), (float(middle[0]), float(middle[1])), fonts[owner])
+            raw.FPDFText_GetMatrix(text_page, n, turn)
+            right, down = to_picture.matrix[:, :2] @ (turn.a, turn.b)
+            long = math.hypot(right, down)
+            along = (right / long, down / long) if long > 0 else (1.0, 0.0)
+            yield _Letter(letter, (x0, y0, x1, y1), (float(middle[0]), float(middle[1])), along, fonts[owner])
     finally:
         text_page.close()
 
@@ -183,15 +193,56 @@ def _is_ours(text_page: pdfium.PdfTextPage, n: int) -> bool:
 
 
 def _hide_text(page: pdfium.PdfPage) -> bool:
-    """Take all text out of what is drawn of the page; whether any of it could have been seen."""
+    """Take all text out of what is drawn of the page, with the lines around text boxes.
+
+    Returns whether any of the text could have been seen.
+    """
     could_be_seen = False
-    kinds = (raw.FPDF_PAGEOBJ_TEXT,)
+    kinds = (raw.FPDF_PAGEOBJ_TEXT, raw.FPDF_PAGEOBJ_PATH)
     for thing in islice(page.get_objects(filter=kinds, max_depth=_DEPTH_MOST), _OBJECTS_MOST):
-        could_be_seen |= raw.FPDFTextObj_GetTextRenderMode(thing) not in _UNSEEN_MODES
-        raw.FPDFPageObj_SetIsActive(thing, False)
+        if thing.type == raw.FPDF_PAGEOBJ_TEXT:
+            could_be_seen |= raw.FPDFTextObj_GetTextRenderMode(thing) not in _UNSEEN_MODES
+            raw.FPDFPageObj_SetIsActive(thing, False)
+        elif (rectangles := _rectangles(thing)) == 1:  # its filling may cover what lies beneath
+            filling = ctypes.c_int()
+            raw.FPDFPath_GetDrawMode(thing, filling, ctypes.c_int())
+            raw.FPDFPath_SetDrawMode(thing, filling, False)
+        elif rectangles == 2:  # a filled line, as PDFium itself draws it around a text box
+            raw.FPDFPageObj_SetIsActive(thing, False)
     return could_be_seen
 
 
+def _rectangles(path: pdfium.PdfObject) -> int:
+    """1 or 2 where a path is so many upright rectangles, which nobody draws by hand, and nothing else; or 0.
+
+    Thin ones do not count: they may be lines that strike something out.
+    """
+    count = raw.FPDFPath_CountSegments(path)
+    if not 4 <= count <= 10:
+        return 0
+    parts: list[list[tuple[float, float]]] = []
+    x, y = ctypes.c_float(), ctypes.c_float()
+    for n in range(count):
+        segment = raw.FPDFPath_GetPathSegment(path, n)
+        kind = raw.FPDFPathSegment_GetType(segment)
+        if kind == raw.FPDF_SEGMENT_MOVETO:
+            parts.append([])
+        if kind == raw.FPDF_SEGMENT_BEZIERTO or not parts:
+            return 0
+        raw.FPDFPathSegment_GetPoint(segment, x, y)
+        parts[-1].append((round(x.value, 2), round(y.value, 2)))
+    return len(parts) if len(parts) <= 2 and all(_is_rectangle(part) for part in parts) else 0
+
+
+def _is_rectangle(corners: Sequence[tuple[float, float]]) -> bool:
+    xs, ys = {x for x, _ in corners}, {y for _, y in corners}
+    if not (4 <= len(corners) <= 5 and len(xs) == len(ys) == 2):
+        return False
+    short, long = sorted((max(xs) - min(xs), max(ys) - min(ys)))
+    return long < _THIN * short
+
+
+_THIN = 8  # times as long as wide
 _UNSEEN_MODES = (raw.FPDF_TEXTRENDERMODE_INVISIBLE, raw.FPDF_TEXTRENDERMODE_CLIP)
 
 
@@ -200,14 +251,11 @@ class _Stretch:
     """Letters without a gap between them."""
 
     letters: Sequence[_Letter]
+    text: str
 
-    @property
-    def text(self) -> str:
-        return "".join(letter.text for letter in self.letters).strip()
-
-    @property
-    def height(self) -> float:
-        return max(_height(letter) for letter in self.letters)
+    @classmethod
+    def of(cls, letters: Sequence[_Letter]) -> "_Stretch":
+        return cls(tuple(letters), "".join(letter.text for letter in letters).strip())
 
     def as_text(self) -> Text:
         middles = np.array([letter.middle for letter in self.letters if letter.text != " "])
@@ -222,25 +270,41 @@ class _Stretch:
         return bool((np.abs(with_text.astype(np.int16) - without) >= _SEEN).any())
 
     def repeats(self, other: "_Stretch") -> bool:
-        (x0, y0), (x1, y1) = self.letters[0].middle, other.letters[0].middle
-        return self.text == other.text and math.hypot(x1 - x0, y1 - y0) < _SAME * self.height
+        one, its = self.letters[0], other.letters[0]
+        return self.text == other.text and math.dist(one.middle, its.middle) < _SAME * _height(one)
 
 
 def _stretches(letters: Sequence[_Letter]) -> list[_Stretch]:
     found: list[_Stretch] = []
     now: list[_Letter] = []
-    for letter in (*letters, _Letter("\n", (0, 0, 0, 0), (0, 0), False)):
+    for letter in (*letters, _BREAK):
         is_space = letter.text.isspace()
-        if is_space and letter.text != "\n" and now and now[-1].text != " ":
-            now.append(_Letter(" ", now[-1].box, now[-1].middle, now[-1].is_printed))
-        elif is_space or (now and _gap(now[-1], letter) > _GAP * max(_height(now[-1]), _height(letter))):
-            stretch = _Stretch(tuple(now))
+        if is_space and letter is not _BREAK and now and now[-1].text != " ":
+            now.append(replace(now[-1], text=" "))
+        elif is_space or (now and not _goes_on(now[-1], letter)):
+            stretch = _Stretch.of(now)
             if stretch.text and not any(stretch.repeats(before) for before in found[-50:]):
                 found.append(stretch)
             now = [] if is_space else [letter]
         else:
             now.append(letter)
     return found
+
+
+def _goes_on(one: _Letter, other: _Letter) -> bool:
+    """Whether a letter stands next to another, on the same line."""
+    size = max(_height(one), _height(other))
+    x, y = (b - a for a, b in zip(_centre(one), _centre(other), strict=True))
+    ahead = x * one.along[0] + y * one.along[1]
+    beside = abs(y * one.along[0] - x * one.along[1])
+    if ahead < 0 and unicodedata.bidirectional(other.text) not in ("R", "AL"):
+        return False
+    return beside < _OFF_LINE * size and _gap(one, other) <= _GAP * size
+
+
+def _centre(letter: _Letter) -> tuple[float, float]:
+    left, top, right, bottom = letter.box
+    return (left + right) / 2, (top + bottom) / 2
 
 
 def _height(letter: _Letter) -> float:

@@ -58,13 +58,10 @@ def with_texts(
 
 def typed_name(layout: Layout, pose: Pose, layer: TextLayer) -> str:
     """What was typed where the name stands; "" if nothing."""
-    frame = box_corners(layout.name.grown(1.0))
-    texts = [
-        text.text.strip()
-        for text in layer.texts
-        if not text.is_printed and _inside(pose.to_picture(frame)[None], text.middles).all()
-    ]
-    return " ".join(dict.fromkeys(text for text in texts if text))
+    frame = _in_picture([layout.name.grown(1.0)], pose)
+    inside = [text for text in layer.texts if not text.is_printed and _inside(frame, text.middles).all()]
+    typed = [text.text.strip() for text in inside if text.is_field and not is_empty(text.text)]
+    return " ".join(typed or (text.text for text in inside if not text.is_field))
 
 
 def foreseen_tags(layer: TextLayer, layouts: Iterable[Layout]) -> tuple[Layout, tuple[SeenTag, ...]] | None:
@@ -105,7 +102,7 @@ class _Held:
 
 def _held(boxes: Sequence[ChartBox], pose: Pose, texts: Sequence[Text]) -> dict[str, _Held]:
     """The boxes that hold text, by name."""
-    frames = np.stack([pose.to_picture(box_corners(box.area.grown(FRAME_DISTANCE))) for box in boxes])
+    frames = _in_picture([box.area.grown(FRAME_DISTANCE) for box in boxes], pose)
     held: dict[str, _Held] = {}
     strays: list[Text] = []
     for text in texts:
@@ -122,7 +119,7 @@ def _held(boxes: Sequence[ChartBox], pose: Pose, texts: Sequence[Text]) -> dict[
                 found.shown.append(text.text)
         if not touched and not text.is_printed and typed_minutes(text.text) is not None:
             strays.append(text)
-    around = np.stack([pose.to_picture(box_corners(_around(box.frame))) for box in boxes])
+    around = _in_picture([_around(box.frame) for box in boxes], pose)
     filled = set(held)
     for text in strays:
         near = _chosen(boxes, _inside(around, text.middles.mean(axis=0, keepdims=True))[:, 0])
@@ -140,6 +137,12 @@ def _number(text: str) -> int | None:
 
 def _chosen(boxes: Sequence[ChartBox], chosen: npt.ArrayLike) -> list[ChartBox]:
     return [boxes[int(n)] for n in np.flatnonzero(chosen)]
+
+
+def _in_picture(areas: Sequence[Box], pose: Pose) -> Floats:
+    """The areas' corners, px: shape (m, 4, 2)."""
+    corners = np.concatenate([box_corners(area) for area in areas])
+    return pose.to_picture(corners).reshape(-1, 4, 2)
 
 
 def _around(frame: Box) -> Box:
