@@ -86,13 +86,23 @@ def test_accepted_is_right_or_wrong_and_asked_is_neither() -> None:
 
 @pytest.mark.parametrize("value", [15, None])
 def test_what_is_no_number_must_be_asked_whatever_it_is_read_as(value: int | None) -> None:
-    diary = Diary({FIRST: Entry("", Mishap.STRUCK_OUT, "15")}, {FIRST: None}, frozenset({FIRST}))
-    (verdict,) = judge_boxes(PLAN, diary, [said(FIRST, value, 0.9999)])[Chain.INK]
+    entries = {FIRST: Entry("", Mishap.STRUCK_OUT, "15"), SECOND: Entry("20")}
+    diary = Diary(entries, {FIRST: None, SECOND: 20}, frozenset({FIRST}))
+    readings = [said(FIRST, value, 0.9999), said(SECOND, 20, 0.9999)]
+    verdict, _ = judge_boxes(PLAN, diary, readings)[Chain.INK]
     assert verdict.outcome is Outcome.WRONG
     assert not verdict.is_right_guess
 
 
-def test_a_page_placed_badly_is_trusted_less_in_every_chain() -> None:
+def test_a_page_placed_badly_is_trusted_less_where_the_page_counts() -> None:
     diary = Diary({FIRST: Entry("20")}, {FIRST: 20})
-    for verdicts in judge_boxes(PLAN, diary, [said(FIRST, 20, 0.999)], residual_mm=1.5).values():
-        assert verdicts[0].outcome is Outcome.FLAGGED
+    found = judge_boxes(PLAN, diary, [said(FIRST, 20, 0.999)], residual_mm=1.5)
+    outcomes = {chain: verdicts[0].outcome for chain, verdicts in found.items()}
+    assert outcomes[Chain.INK] is Outcome.RIGHT
+    assert outcomes[Chain.PAGE] is outcomes[Chain.CHART] is Outcome.FLAGGED
+
+
+def test_a_chart_without_writing_is_asked_about_not_taken() -> None:
+    diary = Diary({FIRST: Entry("20"), SECOND: Entry("")}, {FIRST: 20, SECOND: None})
+    for verdicts in judge_boxes(PLAN, diary, [said(FIRST, None, 0.999), said(SECOND, None, 0.999)]).values():
+        assert {verdict.outcome for verdict in verdicts} == {Outcome.FLAGGED}

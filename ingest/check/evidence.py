@@ -6,6 +6,7 @@ from datetime import datetime
 
 from ingest.check.answers import value_of
 from ingest.check.book import Flag
+from ingest.check.faint import believed
 from ingest.check.ownership import day_words
 from ingest.check.plausible import plausible
 from ingest.check.sums import Candidates
@@ -79,8 +80,9 @@ def put_together(pages: Sequence[OwnPage], challenge: Challenge) -> dict[str, Ev
     found: dict[str, Evidence] = {}
     for own in pages:
         poor = own.page.residual_mm > POOR_FIT_MM
+        inks = inks_of(own.page)
         for reading in own.page.readings:
-            ink = ink_of(reading, own.page)
+            ink = inks[reading.box]
             if reading.box.startswith("day:") and ink != HIDDEN:
                 ink = plausible(ink, challenge)
             new = Evidence(reading.box, ink, own, poor, _typed_flag(reading), readings=((own, ink),))
@@ -129,18 +131,24 @@ def _trust(page: PageRecord) -> float:
     return POOR_FIT_TRUST if page.residual_mm > POOR_FIT_MM else 1.0
 
 
-def ink_of(reading: BoxReading, page: PageRecord) -> Candidates:
-    """What one box's ink says: `15` and `15 min` taken together, each as probable as it is trusted."""
-    if reading.candidates == HIDDEN:
-        return HIDDEN
+def inks_of(page: PageRecord) -> dict[str, Candidates]:
+    """What the ink of a page's boxes says, by name, as probable as the page lets it be."""
+    inks = believed({reading.box: merged(reading.candidates) for reading in page.readings})
     trust = _trust(page)
-    joined: dict[tuple[int | None, str], Candidate] = {}
-    for c in reading.candidates:
+    return {
+        name: ink if ink == HIDDEN else tuple(replace(c, probability=c.probability * trust) for c in ink)
+        for name, ink in inks.items()
+    }
+
+
+def merged(candidates: Candidates) -> Candidates:
+    """The candidates, `15` and `15 min` taken together, most probable first."""
+    found: dict[tuple[int | None, str], Candidate] = {}
+    for c in candidates:
         key = (c.value, c.text if c.value is None else "")
-        first = joined.get(key)
-        p = c.probability * trust + (first.probability if first else 0.0)
-        joined[key] = replace(first or c, probability=p)
-    return tuple(sorted(joined.values(), key=lambda c: -c.probability))
+        first = found.get(key)
+        found[key] = replace(first or c, probability=c.probability + (first.probability if first else 0.0))
+    return tuple(sorted(found.values(), key=lambda c: -c.probability))
 
 
 def typed_words(candidate: Candidate) -> str:
@@ -189,13 +197,13 @@ def _joined(old: Evidence, new: Evidence) -> Evidence:
 
 def _differing(older: OwnPage, newer: OwnPage) -> Iterator[tuple[str, Candidate, Candidate]]:
     """The boxes of which both pages are sure, and not of the same; with what either says."""
-    before = {reading.box: ink_of(reading, older.page) for reading in older.page.readings}
-    for reading in newer.page.readings:
-        old, new = before.get(reading.box), ink_of(reading, newer.page)
-        if old is None or is_only_seen(reading.box) or min(certainty(old), certainty(new)) < SURE:
+    before = inks_of(older.page)
+    for box, new in inks_of(newer.page).items():
+        old = before.get(box)
+        if old is None or is_only_seen(box) or min(certainty(old), certainty(new)) < SURE:
             continue
         if not _agree(old[0], new[0]):
-            yield reading.box, old[0], new[0]
+            yield box, old[0], new[0]
 
 
 def _is_added(older: OwnPage, old: Candidate, newer: OwnPage, new: Candidate) -> bool:

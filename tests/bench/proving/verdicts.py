@@ -6,14 +6,13 @@ from datetime import datetime
 from enum import StrEnum
 
 from ingest.check.book import State
-from ingest.check.evidence import HIDDEN, OwnPage, certainty, ink_of, is_unreadable
-from ingest.check.plausible import plausible
+from ingest.check.evidence import OwnPage, certainty, is_unreadable, merged, put_together
 from ingest.check.settle import settle
 from ingest.check.sums import Candidates
 from ingest.demo.diary import Diary
 from ingest.ledger.records import PageRecord, ReturnRecord, ReturnState
 from ingest.plan.challenge import Challenge
-from ingest.reading.certainty import SURE
+from ingest.reading.certainty import threshold
 from ingest.reading.values import BoxReading, PageReading
 from proving.cases import Case
 from proving.readings import LAYOUT
@@ -25,7 +24,7 @@ class Chain(StrEnum):
     """How much of the chain speaks."""
 
     INK = "ink alone"  # the net's calibrated probability, box by box
-    PRIOR = "ink and prior"  # and how plausible a day's minutes are
+    PAGE = "ink and page"  # and how the page lies, how faint it is, how plausible a day's minutes are
     CHART = "whole chart"  # and the sums: what ships
 
 
@@ -99,21 +98,26 @@ def judge_boxes(
     hand: str = "",
     pen: str = "",
 ) -> dict[Chain, list[Verdict]]:
-    """The same for readings by themselves. Boxes that were not read have no verdict."""
+    """The same for readings by themselves. Boxes that were not read have no verdict.
+
+    A chart on which nothing seems to be written is asked about as a whole, so all its boxes are flagged.
+    """
     own = _own(readings, residual_mm)
     texts = {reading.box: reading.best.text for reading in readings}
-    return {
-        chain: [
-            _verdict(case, hand, pen, box, diary, stands[box], texts[box])
-            for box in diary.truth
-            if box in texts
-        ]
-        for chain, stands in (
-            (Chain.INK, _alone(own, plan, prior=False)),
-            (Chain.PRIOR, _alone(own, plan, prior=True)),
-            (Chain.CHART, _together(own, plan)),
-        )
+    chains = {
+        Chain.INK: _by_ink(readings, plan),
+        Chain.PAGE: _by_page(own, plan),
+        Chain.CHART: _together(own, plan),
     }
+    out = {}
+    for chain, stands in chains.items():
+        known = {box: stands[box] for box in diary.truth if box in texts}
+        if known and all(stand.state is State.BLANK for stand in known.values()):
+            known = {box: Stand(State.FLAGGED, None, 0.0, "blank-chart") for box in known}
+        out[chain] = [
+            _verdict(case, hand, pen, box, diary, stand, texts[box]) for box, stand in known.items()
+        ]
+    return out
 
 
 def questions_besides(case: Case, page: PageReading) -> int:
@@ -151,22 +155,21 @@ def _together(own: OwnPage, plan: Challenge) -> Mapping[str, Stand]:
     }
 
 
-def _alone(own: OwnPage, plan: Challenge, *, prior: bool) -> Mapping[str, Stand]:
+def _by_ink(readings: Sequence[BoxReading], plan: Challenge) -> Mapping[str, Stand]:
+    return {reading.box: _stand(merged(reading.candidates), reading.box, plan) for reading in readings}
+
+
+def _by_page(own: OwnPage, plan: Challenge) -> Mapping[str, Stand]:
     """Box by box, without the sums."""
-    stands = {}
-    for reading in own.page.readings:
-        ink = ink_of(reading, own.page)
-        if prior and reading.box.startswith("day:") and ink != HIDDEN:
-            ink = plausible(ink, plan)
-        stands[reading.box] = _stand(ink, reading.box, plan)
-    return stands
+    return {name: _stand(each.ink, name, plan) for name, each in put_together([own], plan).items()}
 
 
 def _stand(ink: Candidates, box: str, plan: Challenge) -> Stand:
     best = ink[0]
     days = {"day": 1, "week": 7, "month": 31}.get(box.partition(":")[0], 1)
     too_much = (best.value or 0) > plan.counting.most_per_day * days
-    if is_unreadable(best) or certainty(ink) < SURE or too_much:
+    sure = threshold(plan.reading.silent_errors).sure
+    if is_unreadable(best) or certainty(ink) < sure or too_much:
         guess = next((c for c in ink if not is_unreadable(c)), None)
         flag = "not-a-number" if is_unreadable(best) else "too-much" if too_much else "illegible"
         value, confidence = (guess.value, guess.probability) if guess else (None, 0.0)
