@@ -47,6 +47,7 @@ def test_each_state_as_the_contract_has_it() -> None:
         answered("day:2027-10-05", None, page_id=None),
         Settled("initials:1", State.READ, None, 0.98, (), 11),
         Settled("initials:2", State.BLANK, None, 0.999999, (), 11),
+        Settled("week:1", State.READ, 95, 1.0, (), 11),
     ]
     table = rows(readings(book(sheet(student("S1"), boxes)), RETURNS, PAGES))
     assert ",".join(table[0]) == HEADER
@@ -57,6 +58,8 @@ def test_each_state_as_the_contract_has_it() -> None:
         ["S1", "day:2027-10-03", "", "flagged", "0.6124", "illegible;sum", "'=scan.pdf", "3"],
         ["S1", "day:2027-10-04", "0", "answered", "1.0000", "", "'=scan.pdf", "3"],
         ["S1", "day:2027-10-05", "", "answered", "1.0000", "", "", ""],
+        # nor is anything else certain but what was typed
+        ["S1", "week:1", "95", "read", "1.0000", "", "october.zip/Ana/IMG_1.jpg", "1"],
         ["S1", "initials:1", "", "read", "0.9800", "", "october.zip/Ana/IMG_1.jpg", "1"],
         # only a person's answer is certain
         ["S1", "initials:2", "", "blank", "0.9999", "", "october.zip/Ana/IMG_1.jpg", "1"],

@@ -35,7 +35,8 @@ class Flag:
 class Settled:
     """One box of one student's chart.
 
-    confidence: that `value` is right, given the whole chart; 1.0 where a person answered.
+    confidence: that `value` is right, given the whole chart; 1.0 where a person answered, or where it was
+        typed beyond doubt.
     page_id: the page it was read on (for the picture); None only for an answer without a page.
     """
 

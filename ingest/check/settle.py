@@ -298,7 +298,11 @@ def _settled(box: _Box, sum_flag: Flag | None, challenge: Challenge) -> Settled:
         value, sure = (guess.value, guess.probability) if guess else (None, 0.0)
         return Settled(box.name, State.FLAGGED, value, sure, flags, page_id)
     state = State.BLANK if blank else State.READ
-    return Settled(box.name, state, box.best.value, box.best.probability, (), page_id)
+    sure = 1.0 if box.ink.typed else min(box.best.probability, _INK_MOST)
+    return Settled(box.name, state, box.best.value, sure, (), page_id)
+
+
+_INK_MOST = 0.9999  # confidence in what ink says, sums and all: only what was typed or answered is certain
 
 
 def _flags(box: _Box, kind: str, sum_flag: Flag | None, challenge: Challenge) -> Iterator[Flag]:

@@ -61,5 +61,5 @@ def _value(box: Settled) -> int | None:
 
 
 def _confidence(box: Settled) -> float:
-    # only a person's answer may round to certainty
-    return box.confidence if box.state is State.ANSWERED else min(box.confidence, 0.9999)
+    # only a person's answer and what was typed are certain: nothing else may round to it
+    return 1.0 if box.confidence == 1 else min(box.confidence, 0.9999)
