@@ -99,6 +99,12 @@ def test_a_stricter_wish_never_leads_to_a_milder_threshold(table: list[Tried], o
     assert choose(mild, table).sure <= choose(strict, table).sure
 
 
+def test_a_threshold_at_which_nothing_was_taken_shows_nothing() -> None:
+    nothing = Tried(0.9, accepted=0, foreseen=0.0, wrong=0)
+    assert choose(2000, [nothing, TABLE[2]]).sure == 0.99
+    assert not choose(2000, [nothing]).is_kept
+
+
 def test_a_calibration_that_tried_no_threshold_promises_nothing() -> None:
     chosen = choose(2000, tried({"slope": 1.0}))
     assert chosen.sure == SURE

@@ -64,6 +64,7 @@ def test_the_names_of_shipped_steps_do_not_change() -> None:
     assert [step.name for step in STEPS] == [
         "01 roster, charts, returns, answers",
         "02 the same file under other names, the name on a chart, when a photo was taken",
+        "03 spot checks",
     ]
 
 

@@ -125,6 +125,17 @@ def test_the_next_command(of: Book, returns: list[ReturnRecord] | None, printed:
     assert shown(of, returns, charts_printed=printed, folder="oct").rstrip().endswith("--folder oct")
 
 
+def test_how_far_to_trust_what_was_accepted_stands_between_what_is_open_and_what_to_do_next() -> None:
+    said = ["Of 1,080 boxes accepted without you, expect about 0.4 wrong.", "A second sentence."]
+    text = io.StringIO()
+    Console(file=text, width=80, no_color=True).print(status(a_busy_book(), PLAN, [], [], trusted=said))
+    lines = [line.rstrip() for line in text.getvalue().splitlines()]
+    assert lines.index(said[0]) > next(
+        n for n, line in enumerate(lines) if line.startswith("To review: 1 box")
+    )
+    assert lines[lines.index(said[0]) + 1] == said[1]
+
+
 def test_it_fits_80_columns_and_a_name_in_brackets_is_no_markup() -> None:
     odd = replace(student("S1", "[bold]Flutes[/]"), first_name="[red]Ana", last_name="x" * 90)
     text = shown(book(sheet(odd, [], pages=()), sheet(student("S2"), [], pages=())), [a_return(1, "y" * 200)])
@@ -142,4 +153,5 @@ def test_the_command_shows_the_page_and_names_the_folder_in_the_next_one(
     said = " ".join(capsys.readouterr().out.split())
     assert "October (2027-10, due 2027-11-01)" in said
     assert "Ben Okoro" in said
+    assert "Of 38 boxes accepted without you, expect hardly any" in said
     assert "Next: daybox grades --folder '" in said

@@ -38,6 +38,11 @@ def value_of(answer: str) -> int | None:
     return None if answer == BLANK else int(answer)
 
 
+def is_same(one: str, other: str) -> bool:
+    """Whether two answers about a box stand for the same minutes: a dash, a 0 and nothing at all do."""
+    return (value_of(one) or 0) == (value_of(other) or 0)
+
+
 def _owner(plain: str, students: Mapping[str, Student]) -> str:
     if plain.casefold() == NOT_OURS:
         return NOT_OURS

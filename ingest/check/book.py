@@ -21,7 +21,7 @@ class Flag:
     """A reason a person must look.
 
     reason: a short fixed word for programs: "illegible", "not-a-number", "sum", "too-much",
-        "outside-month", "returns-differ", "typed-differs" for boxes; "unknown-code", "no-code",
+        "outside-month", "returns-differ", "typed-differs", "spot-check" for boxes; "unknown-code", "no-code",
         "shared-code", "spare", "renamed", "student-left", "late", "blank-chart", "second-chart",
         "poor-fit" for whole pages.
     why: one plain sentence for the teacher.

@@ -11,9 +11,11 @@ from ingest.check.ownership import NO_HINTS, Claim, Grade, Hints, claim
 from ingest.check.questions import Asked, about_boxes, about_page
 from ingest.check.settle import settle
 from ingest.check.several import Sorted, all_blank, is_blank_chart, sort_out
+from ingest.check.spot import disputes
 from ingest.collect.owner import guess_owner
 from ingest.errors import AnswerError
 from ingest.ledger.records import AnswerRecord
+from ingest.ledger.spots import spot_answers, spot_checks
 from ingest.ledger.store import Ledger
 from ingest.plan.challenge import Challenge
 
@@ -35,6 +37,7 @@ class Bookkeeper:
             copies = ledger.copies()
             pages = ledger.pages()
             answers = ledger.answers(pictures=False)
+            self._disputes = disputes(spot_checks(ledger), spot_answers(ledger, pictures=False))
         self._grade = Grade(
             challenge,
             {chart.code: chart for chart in charts},
@@ -151,7 +154,12 @@ class Bookkeeper:
             if self._said_of(own.page.id) == student_id
         }
         found = sort_out(student, pages, confirmed)
-        chart = settle(found.counting, self._about_box.get(student_id, {}), self._challenge)
+        chart = settle(
+            found.counting,
+            self._about_box.get(student_id, {}),
+            self._challenge,
+            disputes=self._disputes.get(student_id, {}),
+        )
         if (
             found.asked is None
             and is_blank_chart(chart.boxes.values())

@@ -2,7 +2,9 @@
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 
+from ingest.check.answers import BLANK, is_same, value_of
 from ingest.check.book import Flag, Settled, State
 from ingest.check.evidence import (
     HIDDEN,
@@ -57,12 +59,14 @@ def settle(
     answers: Mapping[str, AnswerRecord],
     challenge: Challenge,
     *,
+    disputes: Mapping[str, str] = MappingProxyType({}),
     sure: float | None = None,
 ) -> Chart:
     """Put a student's pages and the answers about them together.
 
-    pages: in any order. answers: the last one about each box. sure: the confidence from which on a box is
-    taken without a person; None: the one that follows from the challenge's `silent_errors`.
+    pages: in any order. answers: the last one about each box. disputes: by box, what a person who did not
+    know the reading said of it in a spot check. sure: the confidence from which on a box is taken without a
+    person; None: the one that follows from the challenge's `silent_errors`.
     """
     if sure is None:
         sure = threshold(challenge.reading.silent_errors).sure
@@ -80,9 +84,11 @@ def settle(
     weighed = _weighed(found, challenge, sure)
     boxes = {name: _Box.judged(evidence, weighed[name], sure) for name, evidence in found.items()}
     sums = _sum_flags(boxes, challenge)
-    settled = {name: _settled(box, sums.get(name), challenge) for name, box in boxes.items()}
+    settled = {
+        name: _settled(box, sums.get(name), disputes.get(name), challenge) for name, box in boxes.items()
+    }
     doubts = {
-        name: _doubt(boxes[name], box, challenge)
+        name: _doubt(boxes[name], box, disputes.get(name), challenge)
         for name, box in settled.items()
         if box.state is State.FLAGGED
     }
@@ -282,7 +288,7 @@ def _minutes(candidate: Candidate | None) -> int:
 # -- what stands --------------------------------------------------------------------------------------
 
 
-def _settled(box: _Box, sum_flag: Flag | None, challenge: Challenge) -> Settled:
+def _settled(box: _Box, sum_flag: Flag | None, dispute: str | None, challenge: Challenge) -> Settled:
     page_id = box.evidence.page.page.id
     if box.evidence.answer is not None:
         return Settled(box.name, State.ANSWERED, box.evidence.answer.value, 1.0, (), page_id)
@@ -292,7 +298,7 @@ def _settled(box: _Box, sum_flag: Flag | None, challenge: Challenge) -> Settled:
         # a smudge or a drawing in a cell of another month is nobody's practice
         state = State.BLANK if blank or kind == "outside" else State.READ
         return Settled(box.name, state, None, box.best.probability, (), page_id)
-    flags = tuple(_flags(box, kind, sum_flag, challenge))
+    flags = (*_dispute_flags(box, dispute), *_flags(box, kind, sum_flag, challenge))
     if flags:
         guess = _guess(box.weighed)
         value, sure = (guess.value, guess.probability) if guess else (None, 0.0)
@@ -335,12 +341,24 @@ def _flags(box: _Box, kind: str, sum_flag: Flag | None, challenge: Challenge) ->
         )
 
 
+def _dispute_flags(box: _Box, dispute: str | None) -> Iterator[Flag]:
+    """That a person saw something else than the reader."""
+    if dispute is not None and not is_unreadable(box.best) and not is_same(dispute, _answer(box.best)):
+        said = "you found it blank" if value_of(dispute) is None else f"you typed {dispute}"
+        yield Flag("spot-check", f"{_read_as(box.best)}, but in the spot check {said}.")
+
+
+def _answer(candidate: Candidate) -> str:
+    """What a person would answer who read the same."""
+    return BLANK if candidate.value is None else str(candidate.value)
+
+
 def _guess(box: Candidates) -> Candidate | None:
     """The best candidate that could be an answer."""
     return next((candidate for candidate in box if not is_unreadable(candidate)), None)
 
 
-def _doubt(box: _Box, settled: Settled, challenge: Challenge) -> Doubt:
+def _doubt(box: _Box, settled: Settled, dispute: str | None, challenge: Challenge) -> Doubt:
     most = challenge.counting.most_per_day
     guess = settled.value or 0
     minimum = challenge.days.minimum_minutes
@@ -351,7 +369,12 @@ def _doubt(box: _Box, settled: Settled, challenge: Challenge) -> Doubt:
     too_much = guess if guess > most else 0  # it may turn out to be anything
     # what no candidate names is anywhere from 0 to the most: about half of that away
     crosses = min(met, missed) + unknown / 2 >= WORTH_ASKING or too_much > 0
-    return Doubt(box.name.startswith("day:") and crosses, apart + unknown * most / 2 + too_much)
+    apart += unknown * most / 2 + too_much
+    if dispute is not None:
+        said = value_of(dispute) or 0
+        crosses |= (said >= minimum) != (guess >= minimum)
+        apart = max(apart, abs(said - guess))
+    return Doubt(box.name.startswith("day:") and crosses, apart)
 
 
 def _read_as(candidate: Candidate) -> str:

@@ -1,18 +1,23 @@
 """`daybox review`: a person settles what is unsure, in the terminal or in a spreadsheet."""
 
 import os
+import secrets
 import shlex
 import shutil
 import sys
+from dataclasses import dataclass
 from pathlib import Path
+from textwrap import fill
 
 import click
 
 from ingest.chart.printed import refuse_another_plan
-from ingest.check.book import Question
+from ingest.check.book import Book, Question
 from ingest.check.bookkeeper import Bookkeeper
+from ingest.check.spot import last_result, words
 from ingest.commands import folder_option
 from ingest.errors import DayboxError
+from ingest.ledger.records import SpotCheck
 from ingest.ledger.store import Ledger
 from ingest.plan.challenge import Challenge, load_challenge
 from ingest.plan.roster import load_roster
@@ -20,15 +25,29 @@ from ingest.review.ahead import CropsAhead, ledger_crops
 from ingest.review.graphics import announced, cell_size
 from ingest.review.lines import ask_in_lines
 from ingest.review.picture import QUARTERS
-from ingest.review.prompt import Prompt
+from ingest.review.prompt import Keeper, Prompt
 from ingest.review.screen import Screen
-from ingest.review.sheet import take_answers, write_sheet
+from ingest.review.sheet import Taken, take_answers, write_sheet
+from ingest.review.spot import Disputes, SpotKeeper, begin, disputed, last, unfinished
+from ingest.review.spot_sheet import take_spot_answers
 from ingest.review.viewer import open_picture
-from ingest.review.wording import closing
+from ingest.review.wording import DISPUTES, REVIEW, SPOT_CHECK, Task, closing
+
+SEED_BITS = 48
 
 
 @click.command()
 @folder_option
+@click.option(
+    "--spot-check",
+    "spot",
+    is_flag=False,
+    flag_value=0,
+    type=click.IntRange(min=0),
+    metavar="[N]",
+    help="Look at N random boxes of those accepted without you, and learn how many may be wrong. "
+    "N follows from how many there are if left out.",
+)
 @click.option(
     "--sheet",
     type=click.Path(dir_okay=False, path_type=Path),
@@ -41,11 +60,14 @@ from ingest.review.wording import closing
     metavar="FILE.csv",
     help="Take the answered spreadsheet back.",
 )
-def command(folder: Path, sheet: Path | None, answers: Path | None) -> None:
+def command(folder: Path, spot: int | None, sheet: Path | None, answers: Path | None) -> None:
     """Settle what is unsure: see the box, type what it says.
 
     Every answer is kept at once; leave whenever you like, and go on with the same command. To work in a
     spreadsheet, write the questions with --sheet, fill the column "answer", and take it back with --answers.
+
+    With --spot-check you are shown boxes drawn at random from all that was accepted without you, and type
+    what you see. Where you and Daybox differ you are asked again; nothing changes before you have settled it.
     """
     if sheet and answers:
         raise click.UsageError("Give either --sheet or --answers.")
@@ -55,20 +77,22 @@ def command(folder: Path, sheet: Path | None, answers: Path | None) -> None:
         refuse_another_plan(ledger.layouts().values(), challenge)
         ledger.sync_roster(students)
         keeper = Bookkeeper(ledger, challenge)
-        if answers:
+        desk = _Desk(folder, challenge, ledger)
+        if spot is not None and answers:
+            _spot_answers(desk, keeper, answers)
+        elif spot is not None and sheet:
+            _spot_sheet(desk, keeper, spot or None, sheet)
+        elif spot is not None:
+            _spot_check(desk, keeper, spot or None)
+        elif answers:
             taken = take_answers(answers, keeper, ledger)
-            if taken.left:
-                click.echo(f"Rows without an answer yet: {taken.left}.")
-            if taken.known:
-                click.echo(f"Rows that say what is known already: {taken.known}.")
+            _tell_taken(taken)
             click.echo(closing(taken.taken, len(keeper.book.questions)))
         elif sheet:
             count = write_sheet(sheet, keeper.book, ledger)
             if count:
                 click.echo(f"Wrote {sheet}: {_questions(count)}, with the pictures beside it.")
-                at = [] if folder.resolve() == Path.cwd() else ["--folder", str(folder)]
-                again = shlex.join(["daybox", "review", *at, "--answers", str(sheet)])
-                click.echo(f'Fill the column "answer", then: {again}')
+                click.echo(f'Fill the column "answer", then: {desk.again("--answers", str(sheet))}')
             else:
                 click.echo(f"Wrote {sheet}: no questions, for there is nothing to settle.")
         elif not ledger.returns():
@@ -76,30 +100,109 @@ def command(folder: Path, sheet: Path | None, answers: Path | None) -> None:
         elif not keeper.book.questions:
             click.echo("There is nothing to settle. Next: `daybox grades` writes the gradebook.")
         else:
-            _ask(folder, challenge, ledger, keeper)
+            _refuse_without_terminal(f"{_questions(len(keeper.book.questions))} to settle, but asking")
+            prompt = desk.ask(keeper, REVIEW)
+            click.echo(closing(prompt.answered, prompt.left))
 
 
-def _ask(folder: Path, challenge: Challenge, ledger: Ledger, keeper: Bookkeeper) -> None:
+def _spot_check(desk: "_Desk", keeper: Bookkeeper, size: int | None) -> None:
+    """Go on with a spot check or begin one, then settle where the person and Daybox differ."""
+    _refuse_without_terminal("A spot check")
+    left = 0
+    if size or not disputed(keeper.book.questions) or unfinished(desk.ledger, keeper.book):
+        check, said = _drawn(desk.ledger, keeper.book, size)
+        left = desk.ask(SpotKeeper(desk.ledger, keeper.book, check), SPOT_CHECK, said).left
+        keeper = Bookkeeper(desk.ledger, desk.challenge)
+    if not left and (differing := disputed(keeper.book.questions)):
+        desk.ask(Disputes(keeper), DISPUTES, f"In {_boxes(len(differing))} you and Daybox differ.")
+    _tell_result(desk.ledger, keeper.book)
+
+
+def _spot_sheet(desk: "_Desk", keeper: Bookkeeper, size: int | None, path: Path) -> None:
+    check, said = _drawn(desk.ledger, keeper.book, size)
+    write_sheet(path, SpotKeeper(desk.ledger, keeper.book, check).book, desk.ledger, check.id)
+    click.echo(f"{said} Wrote {path}, with the pictures beside it.")
+    click.echo(f'Fill the column "answer", then: {desk.again("--spot-check", "--answers", str(path))}')
+
+
+def _spot_answers(desk: "_Desk", keeper: Bookkeeper, path: Path) -> None:
+    check = last(desk.ledger)
+    if check is None:
+        raise DayboxError(
+            "No spot check was begun in this challenge. Draw its boxes first, with "
+            f"`daybox review --spot-check --sheet {path.name}`."
+        )
+    _tell_taken(take_spot_answers(path, SpotKeeper(desk.ledger, keeper.book, check), desk.ledger))
+    _tell_result(desk.ledger, Bookkeeper(desk.ledger, desk.challenge).book)
+
+
+def _drawn(ledger: Ledger, book: Book, size: int | None) -> tuple[SpotCheck, str]:
+    """The spot check to ask about, and a line on it. Raises DayboxError if there is nothing to draw from."""
+    check = unfinished(ledger, book, size)
+    if check:
+        return check, "Going on with the spot check that was begun."
+    check = begin(ledger, book, size, secrets.randbits(SEED_BITS))
+    if check is None:
+        raise DayboxError(
+            "There is nothing to check: no box was accepted without you so far. Take in what families sent "
+            "first, with `daybox collect PATH`."
+        )
+    return check, f"{len(check.boxes)} of {_boxes(check.lot)}, drawn at random: type what you see."
+
+
+def _tell_result(ledger: Ledger, book: Book) -> None:
+    if found := last_result(ledger, book):
+        click.echo(fill(words(found), 79))
+
+
+def _tell_taken(taken: Taken) -> None:
+    if taken.left:
+        click.echo(f"Rows without an answer yet: {taken.left}.")
+    if taken.known:
+        click.echo(f"Rows that say what is known already: {taken.known}.")
+
+
+@dataclass(frozen=True, slots=True)
+class _Desk:
+    """Where questions are asked."""
+
+    folder: Path
+    challenge: Challenge
+    ledger: Ledger
+
+    def again(self, *words: str) -> str:
+        """The review's command with these words, as it must be typed."""
+        at = [] if self.folder.resolve() == Path.cwd() else ["--folder", str(self.folder)]
+        return shlex.join(["daybox", "review", *at, *words])
+
+    def ask(self, keeper: Keeper, task: Task, said: str = "") -> Prompt:
+        """Ask until the person leaves. said: one line to begin with."""
+
+        def view(question: Question) -> str:
+            path = _page_file(self.ledger, question.page_id)
+            if path.exists():
+                return open_picture(path.resolve())
+            return f"The page should be {path}, but is gone."
+
+        with CropsAhead(ledger_crops(self.folder)) as crops:
+            prompt = Prompt(keeper, self.challenge, crops, _notes(self.ledger), task=task)
+            prompt.tell(said)
+            if _is_plain():
+                size = shutil.get_terminal_size()  # 80 x 24 where the terminal does not tell
+                ask_in_lines(prompt, view, input, click.echo, size.columns, size.lines)
+            else:
+                cell = cell_size(sys.stdout.fileno())
+                Screen(prompt, self.challenge.title, view, announced(os.environ), cell).run()
+        return prompt
+
+
+def _refuse_without_terminal(what: str) -> None:
     if not (sys.stdin.isatty() and sys.stdout.isatty()):
         raise DayboxError(
-            f"{_questions(len(keeper.book.questions))} to settle, but asking takes a terminal, and input or "
-            "output is something else here. Run `daybox review` in a terminal window, or use a "
-            "spreadsheet: `--sheet review.csv` writes the questions, `--answers review.csv` takes it back."
+            f"{what} takes a terminal, and input or output is something else here. Run the same command in a "
+            "terminal window, or use a spreadsheet: `--sheet review.csv` writes the questions, `--answers "
+            "review.csv` takes it back."
         )
-
-    def view(question: Question) -> str:
-        path = _page_file(ledger, question.page_id)
-        return open_picture(path.resolve()) if path.exists() else f"The page should be {path}, but is gone."
-
-    with CropsAhead(ledger_crops(folder)) as crops:
-        prompt = Prompt(keeper, challenge, crops, _notes(ledger))
-        if _is_plain():
-            size = shutil.get_terminal_size()  # 80 x 24 where the terminal does not tell
-            ask_in_lines(prompt, view, input, click.echo, size.columns, size.lines)
-        else:
-            cell = cell_size(sys.stdout.fileno())
-            Screen(prompt, challenge.title, view, announced(os.environ), cell).run()
-    click.echo(closing(prompt.answered, prompt.left))
 
 
 def _notes(ledger: Ledger) -> dict[int, str]:
@@ -119,6 +222,10 @@ def _page_file(ledger: Ledger, page_id: int) -> Path:
         return flat
     return_id = next(page.return_id for page in ledger.pages() if page.id == page_id)
     return next(ledger.original(each) for each in ledger.returns() if each.id == return_id)
+
+
+def _boxes(count: int) -> str:
+    return "1 box" if count == 1 else f"{count} boxes"
 
 
 def _questions(count: int) -> str:

@@ -8,11 +8,14 @@ from rich.console import Console
 
 from ingest.chart.printed import refuse_another_plan
 from ingest.check.bookkeeper import Bookkeeper
+from ingest.check.spot import last_result
 from ingest.commands import folder_option
 from ingest.ledger.store import Ledger
 from ingest.plan.challenge import load_challenge
 from ingest.plan.roster import load_roster
+from ingest.reading.certainty import threshold
 from ingest.report.status import status
+from ingest.report.trust import trust
 
 
 @click.command()
@@ -24,11 +27,13 @@ def command(folder: Path) -> None:
     with Ledger.open(folder, create=False) as ledger:
         refuse_another_plan(ledger.layouts().values(), challenge)
         ledger.sync_roster(students)
+        book = Bookkeeper(ledger, challenge).book
         page = status(
-            Bookkeeper(ledger, challenge).book,
+            book,
             challenge,
             ledger.returns(),
             ledger.pages(),
+            trusted=trust(book, threshold(challenge.reading.silent_errors), last_result(ledger, book)),
             charts_printed=bool(ledger.charts()),
             folder="" if folder.resolve() == Path.cwd() else shlex.quote(str(folder)),
         )

@@ -122,3 +122,49 @@ class AnswerRecord:
     why: str
     by: str
     shown: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class SpotBox:
+    """One box that was drawn for a spot check.
+
+    place: in the order of asking, 1 for the first. reading: what had been read when it was drawn, taken
+    without a person: "25" or "blank".
+    """
+
+    place: int
+    student_id: str
+    box: str
+    page_id: int
+    reading: str
+
+
+@dataclass(frozen=True, slots=True)
+class SpotCheck:
+    """A random sample of the boxes that were taken without a person, to be looked at by one.
+
+    seed: what chance followed from. lot: how many boxes there were to draw from.
+    """
+
+    id: int
+    at: datetime
+    seed: int
+    lot: int
+    boxes: Sequence[SpotBox]
+
+
+@dataclass(frozen=True, slots=True)
+class SpotAnswer:
+    """What a person saw in a box of a spot check. The last one about a box stands; all are kept.
+
+    place: the box's. answer: "25", "blank", or "" (taken back: to be asked again).
+    shown, by: as in `AnswerRecord`.
+    """
+
+    id: int
+    at: datetime
+    check_id: int
+    place: int
+    answer: str
+    by: str
+    shown: bytes

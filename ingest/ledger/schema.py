@@ -75,6 +75,25 @@ STEPS: tuple[Step, ...] = (
             "ALTER TABLE return ADD COLUMN taken TEXT",
         ),
     ),
+    Step(
+        "03 spot checks",
+        (
+            # `lot` is how many boxes there were to draw from; the boxes follow from it and `seed`.
+            """CREATE TABLE spot_check (
+                id INTEGER PRIMARY KEY AUTOINCREMENT, at TEXT NOT NULL, seed INTEGER NOT NULL,
+                lot INTEGER NOT NULL)""",
+            # `reading` is what had been read when the box was drawn, in the words of an answer.
+            """CREATE TABLE spot_box (
+                spot_check_id INTEGER NOT NULL REFERENCES spot_check (id), place INTEGER NOT NULL,
+                student_id TEXT NOT NULL, box TEXT NOT NULL, page_id INTEGER NOT NULL,
+                reading TEXT NOT NULL, PRIMARY KEY (spot_check_id, place)) WITHOUT ROWID""",
+            # All are kept; the last one about a box stands, and an empty one takes back.
+            """CREATE TABLE spot_answer (
+                id INTEGER PRIMARY KEY AUTOINCREMENT, at TEXT NOT NULL, spot_check_id INTEGER NOT NULL,
+                place INTEGER NOT NULL, answer TEXT NOT NULL, by TEXT NOT NULL, shown BLOB NOT NULL,
+                FOREIGN KEY (spot_check_id, place) REFERENCES spot_box (spot_check_id, place))""",
+        ),
+    ),
 )
 
 

@@ -40,7 +40,7 @@ class Tried:
         smooth but is only as good as the confidences. (It is the mean, after the count, of a gamma prior
         about what was foreseen that is worth as much as the count.)
         """
-        return (self.foreseen + self.wrong) / 2 / max(self.accepted, 1)
+        return (self.foreseen + self.wrong) / 2 / self.accepted if self.accepted else 1.0
 
     @property
     def bound(self) -> float:

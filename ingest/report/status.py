@@ -27,11 +27,13 @@ def status(
     returns: Sequence[ReturnRecord],
     pages: Sequence[PageRecord],
     *,
+    trusted: Sequence[str] = (),
     charts_printed: bool = True,
     folder: str = "",
 ) -> RenderableType:
     """The page. `rich` prints it.
 
+    trusted: how far what was accepted can be trusted, in sentences.
     folder: as it must be typed after --folder in the next command; "" for the current one.
     """
     figures = tallies(book, challenge)
@@ -51,6 +53,7 @@ def status(
             [(_origin(origins, page.id), page.problem) for page in strange],
         ),
         _to_review(book, asked, origins),
+        Group(*map(Text, trusted)) if trusted else None,
         _could_change(figures, challenge, unowned_pages(book)),
     ]
     if waiting:

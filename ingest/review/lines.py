@@ -9,7 +9,6 @@ from ingest.plan.roster import Student
 from ingest.printable import printable
 from ingest.review.picture import shading
 from ingest.review.prompt import Prompt
-from ingest.review.wording import end_text, help_text
 
 TEXT_ROWS = 8  # rows of a screenful that are not picture
 
@@ -29,11 +28,13 @@ def ask_in_lines(
     write: shows a line.
     """
     shown: Question | None = None
+    if prompt.said:
+        write(prompt.said)
     try:
         while True:
             question = prompt.question
             if question is None:
-                write("\n" + end_text(prompt.left))
+                write(f"\n{prompt.end}")
             elif question is not shown:
                 _show(prompt, write, columns, rows)
             shown = question
@@ -42,7 +43,7 @@ def ask_in_lines(
             if text == "q" or (not text and question is None):
                 return
             if text == "?":
-                write(help_text(prompt.about_chart, prompt.asks_yes_or_no))
+                write(prompt.help)
             elif text == "p" and question is not None:
                 write(view(question))
             elif text in prompt.letters:

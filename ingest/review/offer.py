@@ -20,8 +20,8 @@ def offered(question: Question, students: Container[str], *, seen: bool) -> str:
         return ""  # what cannot be seen cannot be waved through
     if question.confidence < OFFER_FROM:
         return ""
-    if any(flag.reason == "too-much" for flag in question.flags):
-        return ""  # surely read, but hardly meant: the one case where a wave-through would hurt most
+    if any(flag.reason in ("too-much", "spot-check") for flag in question.flags):
+        return ""  # surely read, but hardly meant, or seen otherwise: here a wave-through would hurt most
     if question.box == "chart":
         known = question.suggestion in students or question.suggestion == NOT_OURS
     else:

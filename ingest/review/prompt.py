@@ -20,7 +20,7 @@ from ingest.reading.values import Grey
 from ingest.review.ahead import CropsAhead, Key, key_of
 from ingest.review.crop import png
 from ingest.review.offer import offered
-from ingest.review.wording import box_words, minutes_words
+from ingest.review.wording import REVIEW, Task, box_words, end_text, help_text, minutes_words
 
 # One key that answers does nothing so soon after a question appeared: nobody can have looked at the
 # picture yet, so it is a key held down or struck twice.  A hand answers a simple light after about
@@ -91,6 +91,7 @@ class Prompt:
     """One run of questions.
 
     notes: by page id, what may help to tell whose the page is, as sentences.
+    task: what it is for, in words.
     question: what is asked now; None when there is nothing (more) to ask in this run.
     said: one line on what the last key did.
     refused: whether `said` is about an entry that was not taken.
@@ -103,7 +104,9 @@ class Prompt:
         crops: CropsAhead,
         notes: Mapping[int, str] | None = None,
         clock: Callable[[], float] = time.monotonic,
+        task: Task = REVIEW,
     ) -> None:
+        self.task = task
         self.question: Question | None = None
         self.said = ""
         self.refused = False
@@ -182,6 +185,16 @@ class Prompt:
         except DayboxError:
             seen = False
         return offered(self.question, self._sheets, seen=seen)
+
+    @property
+    def help(self) -> str:
+        """All keys that there are now, and what they do."""
+        return help_text(self.about_chart, self.asks_yes_or_no, self.task)
+
+    @property
+    def end(self) -> str:
+        """What stands where the questions were when there are no more in this run."""
+        return end_text(self.left, self.task)
 
     def student_words(self, student: Student) -> str:
         """A student as listed: name, section, id, and whether a page of theirs is in already."""

@@ -33,7 +33,7 @@ from ingest.review.ahead import key_of
 from ingest.review.graphics import Graphics, drawn, erased
 from ingest.review.picture import blocks, fit, spread
 from ingest.review.prompt import MATCHES, Prompt, parse_minutes
-from ingest.review.wording import end_text, help_text, minutes_words
+from ingest.review.wording import minutes_words
 
 STYLE = Style.from_dict(
     {
@@ -147,15 +147,15 @@ class Screen:
         prompt = self._prompt
         left = f"{prompt.left} left" + (f", {prompt.put_off} of them for later" if prompt.put_off else "")
         room = max(0, columns - len(left) - len(MARGIN))
-        title = f"{MARGIN}Daybox review, {self._title}"[: max(0, room - 1)]
+        title = f"{MARGIN}Daybox {prompt.task.name}, {self._title}"[: max(0, room - 1)]
         return [("class:bar", f"{title:<{room}}{left}{MARGIN}")]
 
     def _middle(self, columns: int, rows: int) -> list[StyleAndTextTuples]:
         prompt = self._prompt
         if self._helping:
-            return _texts(["", *help_text(prompt.about_chart, prompt.asks_yes_or_no).splitlines()])
+            return _texts(["", *prompt.help.splitlines()])
         if prompt.question is None:
-            return _texts(["", *end_text(prompt.left).splitlines()])
+            return _texts(["", *prompt.end.splitlines()])
         why = textwrap.wrap(prompt.why, max(10, columns))[:MOST_WHY_ROWS]
         above: list[StyleAndTextTuples] = [
             [("class:who", MARGIN + " · ".join(prompt.who))],

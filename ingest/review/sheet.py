@@ -24,6 +24,9 @@ _HEADER_WITHIN = 20  # rows from the top in which the header is looked for: peop
 MOST_BYTES = 50_000_000  # ten times what 500 charts of which every box is asked about would take
 LONGEST = 120  # letters of an id, a box or an answer; ids have 100 at most
 _PICTURE = re.compile(r"page-(\d{1,18})(?:-[^/\\]*)?\.png$", re.IGNORECASE)
+# The picture of a box of a spot check: what is typed beside it is compared, not put into the gradebook.
+_SPOT_PICTURE = re.compile(r"-spot-(\d{1,18})\.png$", re.IGNORECASE)
+_SPOT_WHY = "Spot check: type what you see."
 _YES, _NO = ("yes", "y"), ("no", "n")  # whether a page counts whose owner is known
 _WHOLE = re.compile(r"(\d+)[.,]0+")  # how a spreadsheet may write a whole number back
 
@@ -40,12 +43,13 @@ class Taken:
     left: int
 
 
-def write_sheet(path: Path, book: Book, ledger: Ledger) -> int:
+def write_sheet(path: Path, book: Book, ledger: Ledger, spot: int | None = None) -> int:
     """Write the open questions to `path` and their pictures to a folder beside it; how many there are.
 
+    spot: the id of the spot check whose boxes they are; None for a review.
     Raises AnswerError if the file holds answers that were not taken yet, or is no review sheet.
     """
-    _refuse_to_overwrite(path, book)
+    _refuse_to_overwrite(path, book, "--spot-check " if spot else "")
     pictures = Pictures(ledger)
     folder = path.with_name(f"{path.stem}-pictures")
     folder.mkdir(parents=True, exist_ok=True)
@@ -53,9 +57,9 @@ def write_sheet(path: Path, book: Book, ledger: Ledger) -> int:
     rows = []
     written = set()
     for question in book.questions:
-        why = " ".join(flag.why for flag in question.flags)
-        name = _picture_name(question)
-        picture = _picture(pictures, question)
+        why = _SPOT_WHY if spot else " ".join(flag.why for flag in question.flags)
+        name = _picture_name(question, spot)
+        picture = picture_of(pictures, question)
         if picture:
             (folder / name).write_bytes(picture)
             written.add(name)
@@ -79,9 +83,14 @@ def take_answers(path: Path, keeper: Keeper, ledger: Ledger) -> Taken:
     answers: dict[tuple[str, str, int], tuple[Question, str, int]] = {}
     problems = []
     known = left = 0
-    for row in _rows(path):
+    for row in rows_of(path):
         if not row.answer:
             left += 1
+            continue
+        if row.spot is not None:
+            problems.append(
+                f"line {row.line}: is of a spot check, so take the sheet with --spot-check --answers"
+            )
             continue
         try:
             question, answer = desk.understand(row)
@@ -103,21 +112,22 @@ def take_answers(path: Path, keeper: Keeper, ledger: Ledger) -> Taken:
     pictures = Pictures(ledger)
     # boxes first: an answer about a whole page may take its boxes off the student's chart
     for question, answer, _ in sorted(answers.values(), key=lambda each: each[0].box == "chart"):
-        keeper.answer(question, answer, shown=_picture(pictures, question), by="sheet")
+        keeper.answer(question, answer, shown=picture_of(pictures, question), by="sheet")
     return Taken(len(answers), known, left)
 
 
 # -- pictures --------------------------------------------------------------------------------------
 
 
-def _picture_name(question: Question) -> str:
+def _picture_name(question: Question, spot: int | None) -> str:
     """A page's file name tells which page a question is about; no name holds anything of a child."""
     if question.box == "chart":
         return f"page-{question.page_id}.png"
-    return f"page-{question.page_id}-{question.box.replace(':', '-')}.png"
+    of = f"-spot-{spot}" if spot else ""
+    return f"page-{question.page_id}-{question.box.replace(':', '-')}{of}.png"
 
 
-def _picture(pictures: Pictures, question: Question) -> bytes:
+def picture_of(pictures: Pictures, question: Question) -> bytes:
     """What a person is shown, as PNG; b"" if nothing can be shown."""
     try:
         if question.box == "chart":
@@ -131,7 +141,7 @@ def _picture(pictures: Pictures, question: Question) -> bytes:
 
 
 @dataclass(frozen=True, slots=True)
-class _Row:
+class Row:
     """A row as it came back, without outer blanks. line: of the file, 1 for the first."""
 
     line: int
@@ -145,8 +155,14 @@ class _Row:
         found = _PICTURE.search(self.picture)
         return int(found[1]) if found else None
 
+    @property
+    def spot(self) -> int | None:
+        """The id of the spot check that it is of; None if it is of a review, or does not tell."""
+        found = _SPOT_PICTURE.search(self.picture)
+        return int(found[1]) if found else None
 
-def _rows(path: Path) -> Iterator[_Row]:
+
+def rows_of(path: Path) -> Iterator[Row]:
     """The rows below the header; wholly empty ones are left out. Raises AnswerError."""
     try:
         if path.stat().st_size > MOST_BYTES:
@@ -163,7 +179,7 @@ def _rows(path: Path) -> Iterator[_Row]:
         row = {name: cells[at].strip() if at < len(cells) else "" for name, at in columns.items()}
         if any(row.values()):
             box = row["box"].casefold()
-            yield _Row(line, _cut(row["student_id"]), _cut(box), row.get("picture", ""), _cut(row["answer"]))
+            yield Row(line, _cut(row["student_id"]), _cut(box), row.get("picture", ""), _cut(row["answer"]))
 
 
 def _cut(text: str) -> str:
@@ -212,13 +228,13 @@ def _numbered(reader: Iterator[list[str]]) -> Iterator[tuple[int, list[str]]]:
         line = 1 + getattr(reader, "line_num", line)
 
 
-def _refuse_to_overwrite(path: Path, book: Book) -> None:
+def _refuse_to_overwrite(path: Path, book: Book, option: str) -> None:
     """Typing that was not taken yet is not thrown away, nor a file that is something else."""
     if not path.exists():
         return
     desk = _Desk(book, ())
     try:
-        lost = sum(bool(row.answer) and desk.asks(row) for row in _rows(path))
+        lost = sum(bool(row.answer) and desk.asks(row) for row in rows_of(path))
     except AnswerError as error:
         raise AnswerError(
             f"{path}: exists already and is no review sheet, so it was left alone. Give another file name."
@@ -226,7 +242,7 @@ def _refuse_to_overwrite(path: Path, book: Book) -> None:
     if lost:
         raise AnswerError(
             f"{path}: holds {lost} answers that were not taken yet and would be lost. Take them with "
-            f"`daybox review --answers {path.name}`, or give another file name."
+            f"`daybox review {option}--answers {path.name}`, or give another file name."
         )
 
 
@@ -238,7 +254,7 @@ class _Desk:
 
     def __init__(self, book: Book, answers: Sequence[AnswerRecord]) -> None:
         self._sheets = {sheet.student.id: sheet for sheet in book.sheets}
-        self._student = _finder(self._sheets)
+        self._student = finder(self._sheets)
         self._questions = {
             (each.student_id, each.box): each for each in book.questions if each.box != "chart"
         }
@@ -248,20 +264,20 @@ class _Desk:
             key = ("chart", record.page_id) if record.box == "chart" else (record.student_id, record.box)
             self._given[key] = record
 
-    def asks(self, row: _Row) -> bool:
+    def asks(self, row: Row) -> bool:
         """Whether the row's question is open."""
         if row.box == "chart":
             return row.page_id in self._pages
         return (self._student(row.student), row.box) in self._questions
 
-    def understand(self, row: _Row) -> tuple[Question, str]:
+    def understand(self, row: Row) -> tuple[Question, str]:
         """The question that a row answers, and the answer in the ledger's words. Raises AnswerError."""
         if row.box == "chart":
             question = self._page_question(row)
             answer = self._owner(row.answer, question.student_id)
         else:
             question = self._box_question(row)
-            answer = _minutes(row.answer, question.box)
+            answer = minutes_in(row.answer, question.box)
         given = None if self._is_open(question) else self._answer_to(question)
         # a sheet may correct what a sheet said; where the prompt said otherwise, a person must choose
         if given and given.answer not in ("", answer) and given.by != "sheet":
@@ -296,7 +312,7 @@ class _Desk:
         sheet = self._sheets.get(question.student_id)
         return sheet.boxes.get(question.box) if sheet else None
 
-    def _page_question(self, row: _Row) -> Question:
+    def _page_question(self, row: Row) -> Question:
         page_id = row.page_id
         if page_id is None:
             raise AnswerError(
@@ -309,7 +325,7 @@ class _Desk:
             raise AnswerError(f"nothing is asked about page {page_id} any more")
         return Question("", "chart", "", 0.0, (), page_id)
 
-    def _box_question(self, row: _Row) -> Question:
+    def _box_question(self, row: Row) -> Question:
         student_id = self._student(row.student)
         if student_id is None:
             raise AnswerError(f'there is no student "{row.student}" on the roster')
@@ -336,7 +352,7 @@ class _Desk:
         return student_id
 
 
-def _minutes(text: str, box: str) -> str:
+def minutes_in(text: str, box: str) -> str:
     """An answer about a box in the ledger's words. Raises AnswerError."""
     if text.casefold() == BLANK:
         return BLANK
@@ -347,7 +363,7 @@ def _minutes(text: str, box: str) -> str:
     return parse_answer(box, str(minutes), {})
 
 
-def _finder(ids: Iterable[str]) -> Callable[[str], str | None]:
+def finder(ids: Iterable[str]) -> Callable[[str], str | None]:
     """Finds a student id as it came back from a spreadsheet: other case, zeros lost, `.0` gained."""
     exact: dict[str, str] = {}
     folded: dict[str, list[str]] = {}

@@ -1,5 +1,6 @@
 """What the review prompt says, in plain sentences."""
 
+from dataclasses import dataclass
 from datetime import date
 
 
@@ -70,18 +71,49 @@ If it is another student's, type part of that name instead.
 """
 
 
-def help_text(about_chart: bool, yes_or_no: bool = False) -> str:
+SPOT_HELP = """\
+These boxes were drawn at random from all that Daybox accepted without asking
+you. Type what you see, as if nobody had read it before; what Daybox read is
+shown afterwards, where you differ. Leave whenever you like and go on later.
+
+  25      minutes; 1:15 and 1h work too
+  b       blank: nothing is written in the box
+  l       later: go on without an answer
+  u       undo: take the last answer back
+  p       page: see the whole page in your picture viewer
+  q       quit
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """What the prompt is used for, in words.
+
+    name: in the bar at the top. box_help: all keys. all_done: what is said when there is nothing left.
+    """
+
+    name: str
+    box_help: str
+    all_done: str
+
+
+REVIEW = Task("review", BOX_HELP, "Everything is settled.")
+SPOT_CHECK = Task("spot check", SPOT_HELP, "That was the last box. The result comes next.")
+DISPUTES = Task("review", BOX_HELP, "All that differed is settled.")
+
+
+def help_text(about_chart: bool, yes_or_no: bool = False, task: Task = REVIEW) -> str:
     """All keys, for a question about a box, whose a whole page is, or whether it counts."""
     if yes_or_no:
         return COUNTS_HELP
-    return CHART_HELP if about_chart else BOX_HELP
+    return CHART_HELP if about_chart else task.box_help
 
 
-def end_text(left: int) -> str:
+def end_text(left: int, task: Task = REVIEW) -> str:
     """What stands where the questions were when there are no more in this run."""
     if left:
         return f"That was all but the {left} left for later.\n\nl asks them now. Enter leaves."
-    return "Everything is settled.\n\nu takes the last answer back. Enter leaves."
+    return f"{task.all_done}\n\nu takes the last answer back. Enter leaves."
 
 
 def closing(answered: int, left: int) -> str:
