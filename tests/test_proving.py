@@ -14,7 +14,7 @@ from proving.figures import bounds, calibration_error, reliability, risk_against
 from proving.verdicts import Chain, Outcome, judge_boxes
 
 from ingest.demo.diary import Diary
-from ingest.demo.fill import Entry, Mishap
+from ingest.demo.fill import LINE, Entry, Mishap
 from ingest.reading.values import BoxReading, Candidate
 
 
@@ -82,6 +82,15 @@ def test_accepted_is_right_or_wrong_and_asked_is_neither() -> None:
     assert (found[SECOND].outcome, found[SECOND].changes_minutes) == (Outcome.WRONG, True)
     assert (found[THIRD].outcome, found[THIRD].changes_minutes) == (Outcome.WRONG, False)  # blank for a dash
     assert found[FOURTH].outcome is Outcome.FLAGGED
+
+
+@pytest.mark.parametrize(
+    ("value", "outcome"), [(None, Outcome.RIGHT), (0, Outcome.RIGHT), (1, Outcome.WRONG)]
+)
+def test_a_line_through_a_day_is_nothing_or_a_dash(value: int | None, outcome: Outcome) -> None:
+    diary = Diary({FIRST: Entry("", drawing=LINE), SECOND: Entry("20")}, {FIRST: None, SECOND: 20})
+    readings = [said(FIRST, value, 0.9999), said(SECOND, 20, 0.9999)]
+    assert judge_boxes(PLAN, diary, readings)[Chain.INK][0].outcome is outcome
 
 
 @pytest.mark.parametrize("value", [15, None])

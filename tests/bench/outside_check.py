@@ -1,10 +1,12 @@
 """Checks the whole job from outside, through the public contracts only.
 
-    python tests/bench/outside_check.py --data FOLDER [--students 24] [--severity ordinary] [--out FOLDER]
+    python tests/bench/outside_check.py --data FOLDER [--students 24] [--severity ordinary] [--odd]
 
 Prints charts for invented students in another month (May 2026: six rows), has them filled in by hands of
 part "test" that `samples/` does not hold, photographs them, zips them under messy names, and runs
-`daybox` as separate processes. FOLDER holds the open stroke data described in `samples/README.md`.
+`daybox` as separate processes. With --odd the children are those of the proving ground, who also draw,
+strike out and write words; what is no number must then be asked about, whatever it is read as. FOLDER
+holds the open stroke data described in `samples/README.md`.
 Everything follows from --seed but the chart codes, which Daybox draws afresh.
 """
 
@@ -24,9 +26,10 @@ from pathlib import Path
 import click
 import cv2
 import numpy as np
-from scipy.stats import beta
+from proving.figures import bounds
 
 from ingest.demo.camera import SEVERITIES, Photo, photograph
+from ingest.demo.children import any_child
 from ingest.demo.diary import Diary, Habits, any_habits, areas_of, keep_diary
 from ingest.demo.fill import Writer, any_writer, fill
 from ingest.demo.hands import Hand, Points, load_hands
@@ -133,12 +136,13 @@ def print_charts(folder: Path, month: str, students: int) -> Printed:
     return Printed.of(folder / "charts.pdf")
 
 
-def keep_all(printed: Printed, hands: Sequence[Hand], seed: int) -> list[Chart]:
+def keep_all(printed: Printed, hands: Sequence[Hand], seed: int, odd: str) -> list[Chart]:
+    """What the children write. odd: the severity whose odd children they are; "" for the demo's kind ones."""
     charts = []
     for number, page in enumerate(printed.layout["pages"]):
         rng = np.random.default_rng([seed, number])
-        writer = any_writer(hands[number % len(hands)], rng)
-        habits = any_habits(rng)
+        hand = hands[number % len(hands)]
+        writer, habits = any_child(hand, odd, rng) if odd else (any_writer(hand, rng), any_habits(rng))
         diary = keep_diary(areas_of(page), habits, writer.hand, rng)
         charts.append(Chart(page["student_id"], writer, habits, diary, _messy_path(number, rng)))
     return charts
@@ -201,18 +205,12 @@ def judge(readings: str, charts: Sequence[Chart], taken: Sequence[Taken]) -> Ite
             row = rows.get((chart.student, box))
             if row is None:
                 continue
-            right = row["value"] == ("" if truth is None else str(truth))
+            is_number = box not in chart.diary.no_number
+            right = is_number and row["value"] == ("" if truth is None else str(truth))
             outcome = "flagged" if row["state"] == "flagged" else "right" if right else "wrong"
             written = chart.diary.entries[box].text
             confidence = float(row["confidence"])
             yield Verdict(chart, each, box, written, truth, row["value"], confidence, row["flags"], outcome)
-
-
-def bounds(wrong: int, of: int) -> tuple[float, float]:
-    """Clopper-Pearson: the rates between which the true one lies, 95 %."""
-    low = 0.0 if wrong == 0 else float(beta.ppf(0.025, wrong, of - wrong + 1))
-    high = 1.0 if wrong == of else float(beta.ppf(0.975, wrong + 1, of - wrong))
-    return low, high
 
 
 def causes(verdict: Verdict) -> Iterator[str]:
@@ -222,7 +220,7 @@ def causes(verdict: Verdict) -> Iterator[str]:
     yield f"box: {verdict.box.partition(':')[0]}"
     kind = "blank" if not text else "dash" if text == "-" else f"{len(text)} digits"
     yield f"text: {kind if text in ('', '-') or text.isdigit() else 'words or colon'}"
-    yield f"mishap: {entry.mishap or 'none'}"
+    yield f"mishap: {entry.mishap or entry.drawing or 'none'}"
     yield f"pen: {verdict.chart.writer.pen.name}"
     yield f"hand: {verdict.chart.writer.hand.writer}"
     pixels = verdict.taken.photo.size[0] * verdict.taken.photo.size[1] / 1e6
@@ -315,17 +313,24 @@ def write_boxes(path: Path, verdicts: Sequence[Verdict]) -> None:
 @click.option("--students", default=24, show_default=True)
 @click.option("--month", default="2026-05", show_default=True)
 @click.option("--severity", type=click.Choice(sorted(SEVERITIES)), default="ordinary", show_default=True)
+@click.option("--odd", is_flag=True, help="children who draw, strike out and write words, too")
 @click.option("--seed", default=1, show_default=True)
 @click.option("--workers", default=2, show_default=True)
-def main(data: Path, out: Path, students: int, month: str, severity: str, seed: int, workers: int) -> None:
+def main(
+    data: Path, out: Path, students: int, month: str, severity: str, odd: bool, seed: int, workers: int
+) -> None:
     """Run the check; exit 1 if a page was missed or the gradebook is not right after the answers."""
     if out.exists() and any(out.iterdir()):
         raise click.UsageError(f"{out} is not empty; name another folder with --out.")
     folder = out / "challenge"
     printed = print_charts(folder, month, students)
     hands = unseen_hands(data)
-    charts = keep_all(printed, hands, seed)
-    click.echo(f"{students} charts for {month}, {len(hands)} unseen hands, photos {severity}, seed {seed}")
+    charts = keep_all(printed, hands, seed, severity if odd else "")
+    children = "odd" if odd else "kind"
+    click.echo(
+        f"{students} charts for {month}, {len(hands)} unseen hands of {children} children, "
+        f"photos {severity}, seed {seed}"
+    )
     with ProcessPoolExecutor(workers, initializer=cv2.setNumThreads, initargs=(1,)) as pool:
         taken = list(pool.map(take, [(printed, chart, severity, seed) for chart in charts]))
     archive = out / "all downloads (1).zip"

@@ -19,7 +19,7 @@ from proving.verdicts import Verdict
 WIDE, HIGH = 210, 112  # px of each half of a tile
 LINE = 14
 ACROSS = 4
-MOST = 160  # tiles on a sheet
+MOST = 48  # tiles on a sheet: more nobody looks at
 AROUND_MM = 4.0
 
 

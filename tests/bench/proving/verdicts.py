@@ -10,6 +10,7 @@ from ingest.check.evidence import OwnPage, certainty, is_unreadable, merged, put
 from ingest.check.settle import settle
 from ingest.check.sums import Candidates
 from ingest.demo.diary import Diary
+from ingest.demo.fill import LINE
 from ingest.ledger.records import PageRecord, ReturnRecord, ReturnState
 from ingest.plan.challenge import Challenge
 from ingest.reading.certainty import threshold
@@ -180,6 +181,8 @@ def _stand(ink: Candidates, box: str, plan: Challenge) -> Stand:
 def _verdict(case: int, hand: str, pen: str, box: str, diary: Diary, stand: Stand, text: str) -> Verdict:
     entry = diary.entries[box]
     truth = diary.truth[box]
+    if entry.drawing == LINE and stand.value == 0:
+        truth = 0  # a line through days says what a dash says, and what a blank box says
     is_number = box not in diary.no_number
     if stand.state is State.FLAGGED:
         outcome = Outcome.FLAGGED
