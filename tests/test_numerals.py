@@ -2,7 +2,7 @@
 
 import csv
 import io
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 import cv2
 import numpy as np
@@ -11,8 +11,7 @@ import pytest
 from ingest.chart.layout import Kind
 from ingest.reading.certainty import Calibration
 from ingest.reading.ink import even_out, find_ink, flatten
-from ingest.reading.nets import Net, Scores
-from ingest.reading.numerals import EDGE_PX, Numerals, Option, candidates_of, is_plain, main, view_of, weigh
+from ingest.reading.numerals import EDGE_PX, Numerals, Scores, candidates_of, main, view_of
 from ingest.reading.texts import ALPHABET
 from ingest.reading.values import Grey
 from ingest.training.make_digits import Digits, load_digits
@@ -155,68 +154,32 @@ def test_ink_is_found_where_it_is() -> None:
     assert rows[-1] - rows[0] == pytest.approx(0.7 * 48, abs=5)
 
 
-def scores(text: str, chance: float, number_odds: float) -> Scores:
+def scores(text: str, chance: float, is_number: float) -> Scores:
     """The net being `chance` sure of each character of a text."""
     steps = np.full((2 * len(text) + 1, len(ALPHABET) + 1), 1e-9, np.float32)
     steps[:, 0] = 1.0
     for place, letter in enumerate(text):
         steps[2 * place + 1, 0] = 1 - chance
         steps[2 * place + 1, ALPHABET.index(letter) + 1] = chance
-    return Scores(steps / steps.sum(axis=1, keepdims=True), number_odds)
+    return Scores(steps / steps.sum(axis=1, keepdims=True), is_number)
 
 
 def test_texts_of_the_same_minutes_count_together() -> None:
-    both = scores("45m", 1.0, 40.0)
+    both = scores("45m", 1.0, 1.0)
     both.chances[5] = 0
     both.chances[5, 0] = 0.4
     both.chances[5, ALPHABET.index("m") + 1] = 0.6
-    best, *rest = candidates_of(weigh([both]), Calibration())
+    best, *rest = candidates_of(both, Calibration())
     assert (best.value, best.text) == (45, "45m")
     assert best.probability == pytest.approx(0.9999)
     assert not rest
 
 
 def test_what_is_no_number_says_so() -> None:
-    best, second = candidates_of(weigh([scores("45", 1.0, -4.0)]), Calibration())[:2]
+    best, second = candidates_of(scores("45", 1.0, 0.2), Calibration())[:2]
     assert (best.text, best.value) == ("?", None)
     assert (second.text, second.value) == ("45", 45)
     assert best.probability + second.probability == pytest.approx(1, abs=1e-3)
-
-
-def test_opinions_that_differ_are_weighed_alike() -> None:
-    options = weigh([scores("15", 1.0, 20.0), scores("75", 1.0, 20.0)])
-    assert {option.value: round(option.chance, 3) for option in options if option.chance > 0.01} == {
-        15: 0.5,
-        75: 0.5,
-    }
-
-
-def test_only_a_sure_number_is_plain() -> None:
-    assert is_plain([Option(45, "45", 0.9999)])
-    assert not is_plain([Option(45, "45", 0.95)])
-    assert not is_plain([Option(None, "?", 0.9999)])
-
-
-class Fixed(Net):
-    """A net that has the same word on everything, and counts what it was shown."""
-
-    def __init__(self, word: Scores) -> None:
-        self.word, self.shown = word, 0
-
-    def score(self, views: Sequence[Grey]) -> list[Scores]:
-        self.shown += len(views)
-        return [self.word] * len(views)
-
-
-@pytest.mark.parametrize(("first_odds", "looks", "value"), [(20.0, 0, 15), (-1.5, 2, 75)])
-def test_what_the_first_net_is_unsure_of_is_looked_at_again(
-    first_odds: float, looks: int, value: int
-) -> None:
-    second = Fixed(scores("75", 1.0, 20.0))
-    reader = Numerals(Fixed(scores("15", 1.0, first_odds)), [second], Calibration())
-    views = [np.zeros((48, 96), np.uint8)] * 2
-    assert [candidates[0].value for candidates in reader.read_views(views)] == [value, value]
-    assert second.shown == looks
 
 
 def test_no_crops_no_readings(numerals: Numerals) -> None:

@@ -10,15 +10,16 @@ import math
 import sys
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from importlib import resources
 from pathlib import Path
 
 import cv2
 import numpy as np
+import numpy.typing as npt
 
 from ingest.chart.layout import Kind
 from ingest.reading.certainty import Calibration
-from ingest.reading.ink import HEIGHT, Ink, find_ink, flatten, flatten_all
-from ingest.reading.nets import Net, Scores
+from ingest.reading.ink import HEIGHT, Darkness, Ink, even_out, find_ink, flatten, flatten_all
 from ingest.reading.texts import likely_texts, minutes_of
 from ingest.reading.values import Candidate, Grey
 
@@ -38,16 +39,17 @@ _LEAST = 1e-6  # candidates less probable than this are dropped
 # calibrating hands all 33 such were dashes, and what else it could be, dirt, is worth no minutes too.
 _DASH = 0.99
 
-# The nets were trained where one written box in nine is no number; on charts it is hardly one in fifty. Their
-# log odds are moved by as much (Bayes; the odds are six times those of training).
-_NUMBERS = math.log(6)
-
-# So sure, before calibration, the first net's word on a box is taken without a second look. Chosen on
-# strings by calibrating hands: MEASURED
-_PLAIN = 0.998
+# The net was trained where one written box in eight is no number; on charts it is hardly one in fifty. Its
+# log odds are moved by as much (Bayes; the odds are seven times those of training).
+_NUMBERS = math.log(7)
 
 # Initials: so much of the box is ink once somebody signed. A dot of dirt is less.
 _SIGNED = 0.004
+
+
+def model_bytes() -> bytes:
+    """The trained net, as ONNX."""
+    return (resources.files("ingest.reading") / "model" / "numerals.onnx").read_bytes()
 
 
 def view_of(crop: Grey, ink: Ink, digit: float = _DIGIT) -> Grey:
@@ -78,17 +80,31 @@ def view_of(crop: Grey, ink: Ink, digit: float = _DIGIT) -> Grey:
     return np.asarray(seen, np.uint8)
 
 
+@dataclass(frozen=True, slots=True)
+class Scores:
+    """The net's word on one view. chances: (steps, classes), rows sum to 1. is_number: 0..1."""
+
+    chances: npt.NDArray[np.float32]
+    is_number: float
+
+
 class Numerals:
     """The trained reader. Build it once a process with `load`."""
 
-    def __init__(self, first: Net, second: Sequence[Net], calibration: Calibration) -> None:
-        """first: looks at every box. second: look at those of which it is not sure; empty: nobody does."""
-        self._first, self._second, self._calibration = first, tuple(second), calibration
+    def __init__(self, model: bytes, calibration: Calibration) -> None:
+        import onnxruntime
+
+        options = onnxruntime.SessionOptions()
+        options.intra_op_num_threads = 1  # the pages of a batch are spread over the cores instead
+        options.inter_op_num_threads = 1
+        options.log_severity_level = 3
+        self._calibration = calibration
+        self._session = onnxruntime.InferenceSession(model, options, providers=["CPUExecutionProvider"])
 
     @classmethod
-    def load(cls, calibration: Calibration | None = None) -> "Numerals":
-        """The reader that ships with the package, and its calibration unless another is given."""
-        return cls(Net.shipped("glance"), [Net.shipped("numerals")], calibration or Calibration.load())
+    def load(cls) -> "Numerals":
+        """The reader that ships with the package."""
+        return cls(model_bytes(), Calibration.load())
 
     def read(self, crops: Sequence[Grey], kinds: Sequence[Kind]) -> list[tuple[tuple[Candidate, ...], float]]:
         """Read boxes, each cut out with CROP_MARGIN_MM around it at FLAT_PX_PER_MM.
@@ -107,7 +123,8 @@ class Numerals:
             if ink and kind in (Kind.MINUTES, Kind.TOTAL)
         ]
         views = [view_of(flats[n].picture, ink) for n in written if (ink := inks[n])]
-        for n, candidates in zip(written, self.read_views(views), strict=True):
+        for n, scores in zip(written, self.score(views), strict=True):
+            candidates = candidates_of(scores, self._calibration)
             if candidates[0].text == "-" and (ink := inks[n]) and is_flat(ink, crops[n]):
                 candidates = (replace(candidates[0], probability=max(candidates[0].probability, _DASH)),)
             found[n] = (candidates, found[n][1])
@@ -116,16 +133,18 @@ class Numerals:
                 found[n] = ((Candidate(None, "?", 0.999),), ink.share)
         return found
 
-    def read_views(self, views: Sequence[Grey]) -> list[tuple[Candidate, ...]]:
-        """What each view may say, most probable first. Views are as `view_of` makes them."""
-        opinions = [(scores,) for scores in self._first.score(views)]
-        found = [weigh(seen) for seen in opinions]
-        if self._second:
-            unsure = [n for n, options in enumerate(found) if not is_plain(options)]
-            again = [net.score([views[n] for n in unsure]) for net in self._second]
-            for n, *seen in zip(unsure, *again, strict=True):
-                found[n] = weigh(seen)
-        return [candidates_of(options, self._calibration) for options in found]
+    def score(self, views: Sequence[Grey]) -> list[Scores]:
+        """The net's word on views of HEIGHT px and any width in `_WIDTHS`, in batches of one width."""
+        found: dict[int, Scores] = {}
+        for width in sorted({view.shape[1] for view in views}):
+            places = [n for n, view in enumerate(views) if view.shape[1] == width]
+            batch: Darkness = np.stack([even_out(views[n]) for n in places])[:, None]
+            scores, is_number = self._session.run(None, {"darkness": batch})
+            powers = np.exp(scores - scores.max(axis=2, keepdims=True))
+            chances = powers / powers.sum(axis=2, keepdims=True)
+            for n, chance, number in zip(places, chances, is_number, strict=True):
+                found[n] = Scores(chance, float(1 / (1 + np.exp(-(number + _NUMBERS)))))
+        return [found[n] for n in range(len(views))]
 
 
 def is_flat(ink: Ink, crop: Grey) -> bool:
@@ -133,52 +152,24 @@ def is_flat(ink: Ink, crop: Grey) -> bool:
     return ink.clear and ink.height < min(0.18 * len(crop), 0.45 * ink.width) and ink.width < 0.65 * len(crop)
 
 
-@dataclass(frozen=True, slots=True)
-class Option:
-    """One thing that a box may say, before calibration. value: minutes; None of nothing and of no number."""
-
-    value: int | None
-    text: str
-    chance: float
-
-
-def weigh(opinions: Sequence[Scores]) -> tuple[Option, ...]:
-    """What a box may say by the mean of some nets' opinions, most probable first.
-
-    Texts of the same minutes count together under the likeliest of them; all that is no number is "?".
-    """
-    chances: dict[str, float] = {"?": 0.0}
-    for scores in opinions:
-        number = 1 / (1 + math.exp(-max(-30.0, min(30.0, scores.number_odds + _NUMBERS))))
-        chances["?"] += (1 - number) / len(opinions)
-        for text, chance in likely_texts(scores.chances):
-            chances[text] = chances.get(text, 0.0) + chance * number / len(opinions)
+def candidates_of(scores: Scores, calibration: Calibration) -> tuple[Candidate, ...]:
+    """What a box may say. Texts of the same minutes count together under the likeliest of them."""
+    texts = [(text, chance * scores.is_number) for text, chance in likely_texts(scores.chances)]
+    texts.append(("?", 1 - scores.is_number))
     merged: dict[int | str, tuple[str, float]] = {}
-    for text, chance in sorted(chances.items(), key=lambda item: -item[1]):
+    for text, chance in sorted(texts, key=lambda item: -item[1]):
         value = minutes_of(text)
         key: int | str = value if value is not None else text if text == "" else "?"
         first, total = merged.get(key, (text if key != "?" else "?", 0.0))
         merged[key] = (first, total + chance)
-    options = (
-        Option(key if isinstance(key, int) else None, text, chance) for key, (text, chance) in merged.items()
-    )
-    return tuple(sorted(options, key=lambda option: -option.chance))
-
-
-def is_plain(options: Sequence[Option]) -> bool:
-    """Whether the first net's word on a box is enough."""
-    return options[0].value is not None and options[0].chance >= _PLAIN
-
-
-def candidates_of(options: Sequence[Option], calibration: Calibration) -> tuple[Candidate, ...]:
-    """Options, most probable first, with true probabilities; unlikely ones are dropped."""
-    top = options[0].chance
+    ordered = sorted(merged.items(), key=lambda item: -item[1][1])[:_KEPT]
+    top = ordered[0][1][1]
     certain = calibration.certainty(top)
     rest = (1 - certain) / max(1 - top, 1e-9)
     return tuple(
-        Candidate(option.value, option.text, certain if n == 0 else option.chance * rest)
-        for n, option in enumerate(options[:_KEPT])
-        if n == 0 or option.chance * rest > _LEAST
+        Candidate(key if isinstance(key, int) else None, text, certain if n == 0 else chance * rest)
+        for n, (key, (text, chance)) in enumerate(ordered)
+        if n == 0 or chance * rest > _LEAST
     )
 
 
@@ -188,7 +179,7 @@ def main(argv: Sequence[str] | None = None) -> int:
 
     paths = list(sys.argv[1:] if argv is None else argv)
     calibration = Calibration.load()
-    reader = Numerals.load(calibration)
+    reader = Numerals(model_bytes(), calibration)
     rows = csv.writer(sys.stdout)
     rows.writerow(["file", "text", "confidence"])
     failed = 0
@@ -205,7 +196,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         if ink is None:
             rows.writerow([path, "", f"{calibration.blank:.4f}"])
             continue
-        best = reader.read_views([view_of(flat.picture, ink)])[0][0]
+        best = candidates_of(reader.score([view_of(flat.picture, ink)])[0], calibration)[0]
         rows.writerow([path, best.text, f"{best.probability:.4f}"])
     return failed
 
