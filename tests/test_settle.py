@@ -272,6 +272,18 @@ def test_an_unsure_box_is_asked_about_with_its_best_guess() -> None:
     assert box.confidence == pytest.approx(0.7)
 
 
+def test_a_blank_box_on_a_faint_page_is_asked_about_unless_the_sum_bears_it_out() -> None:
+    """Where other pencil hangs between seen and unseen, a box that looks blank may hold some."""
+    faint = {f"d{number}": ((20, 0.6), (None, 0.4)) for number in (11, 12, 13, 18)}
+    clear = chart(d5=((None, 0.999),), w2=None, month=None)
+    assert clear.boxes[day(5)].state is State.BLANK
+    doubted = chart(d5=((None, 0.999),), w2=None, w3=None, w4=None, month=None, **faint)
+    assert flagged(doubted)[day(5)] == "illegible"
+    assert "faint" in doubted.boxes[day(5)].flags[0].why
+    borne_out = chart(d5=((None, 0.999),), w2=120, w3=None, w4=None, month=None, **faint)
+    assert borne_out.boxes[day(5)].state is State.BLANK
+
+
 def test_a_sum_that_agrees_spares_the_question() -> None:
     found = chart(d5=((75, 0.5), (20, 0.45)))
     assert flagged(found) == {}

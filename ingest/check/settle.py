@@ -330,7 +330,10 @@ def _flags(box: _Box, kind: str, sum_flag: Flag | None, challenge: Challenge) ->
         yield Flag("not-a-number", why)
     elif sum_flag is None and not box.is_sure:
         bent = " The page is bent or blurred here." if box.evidence.poor else ""
-        yield Flag("illegible", f"This cannot be read with certainty.{bent}")
+        what = "This cannot be read with certainty."
+        if box.best.value is None:
+            what = "This looks blank, but faint writing may be there."
+        yield Flag("illegible", f"{what}{bent}")
     if sum_flag:
         yield sum_flag
     days = {"day": 1, "week": 7, "month": 31}.get(kind, 1)
