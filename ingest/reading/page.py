@@ -135,20 +135,22 @@ def _read_boxes(fit: Fit, layout: Layout, picture: Grey, numerals: Numerals) -> 
         for box, seen in zip(layout.boxes, fit.seen, strict=True)
         if page_shows and seen < _BOX_HIDDEN
     }
+    inside = _inside([box.area for box in boxes], fit.pose, picture)
     return tuple(
         BoxReading(
             box.name,
-            _HIDDEN if box.name in covered or not _inside(box.area, fit.pose, picture) else candidates,
+            candidates if is_inside and box.name not in covered else _HIDDEN,
             ink,
         )
-        for box, (candidates, ink) in zip(boxes, read, strict=True)
+        for box, is_inside, (candidates, ink) in zip(boxes, inside, read, strict=True)
     )
 
 
-def _inside(area: Box, pose: Pose, picture: Grey) -> bool:
-    """Whether the picture shows the whole area."""
-    corners = pose.to_picture(box_corners(area))
-    return bool(np.all((corners >= 0) & (corners <= np.array(picture.shape[::-1]) - 1)))
+def _inside(areas: Sequence[Box], pose: Pose, picture: Grey) -> list[bool]:
+    """Whether the picture shows the whole of each area."""
+    corners = pose.to_picture(np.concatenate([box_corners(area) for area in areas]))
+    shown = np.all((corners >= 0) & (corners <= np.array(picture.shape[::-1]) - 1), axis=1)
+    return [bool(all_four) for all_four in shown.reshape(-1, 4).all(axis=1)]
 
 
 def _reading(

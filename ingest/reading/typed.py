@@ -1,7 +1,7 @@
 """What a page's file holds as text, not as ink: which box it is in, and what that box then says.
 
-Text is exact where ink is only probable. But a page may bear both, so every box that has text is looked at
-once more with its text taken away, and what contradicts each other is for a person to settle.
+Text is exact where ink is only probable. But a page may bear both, so its ink is read from the picture with
+the text taken away, and what contradicts each other is for a person to settle.
 """
 
 from collections.abc import Iterable, Sequence
@@ -14,12 +14,11 @@ import numpy.typing as npt
 from ingest.chart.layout import FRAME_DISTANCE, ChartBox, Kind, Layout
 from ingest.paper import Box
 from ingest.reading.bend import Bend
-from ingest.reading.crops import box_crops
 from ingest.reading.flatten import Pose, box_corners, flatten, shrink_to, tag_corners
-from ingest.reading.numerals import FLAT_PX_PER_MM, Numerals
+from ingest.reading.numerals import FLAT_PX_PER_MM
 from ingest.reading.tags import SeenTag
 from ingest.reading.texts import is_empty, typed_minutes
-from ingest.reading.values import BoxReading, Candidate, Floats, Text, TextLayer
+from ingest.reading.values import BoxReading, Candidate, Floats, Grey, Text, TextLayer
 
 # Text and something else: neither is more than likely, so that a person is asked.
 _TYPED, _OTHER = 0.5, 0.4
@@ -31,27 +30,28 @@ _BELOW_MM = 2.5
 _FIELDS_LEAST = 6  # from which a page can be placed
 
 
+def without_text(layout: Layout, pose: Pose, layer: TextLayer) -> Grey:
+    """The flattened page as it is without its text: what is left in a box is ink."""
+    picture, near = shrink_to(layer.bare, pose, FLAT_PX_PER_MM)
+    return flatten(picture, near, Box(0, 0, layout.paper.width, layout.paper.height), FLAT_PX_PER_MM)
+
+
 def with_texts(
-    readings: Sequence[BoxReading], layout: Layout, pose: Pose, layer: TextLayer, numerals: Numerals
+    readings: Sequence[BoxReading], layout: Layout, pose: Pose, layer: TextLayer
 ) -> tuple[BoxReading, ...]:
     """The readings of the layout's boxes and outside cells, with what was typed into them.
 
-    readings: of the whole picture, typed text taken for ink.
+    readings: of the page without its text.
 
-    A box's typed candidate has probability 1 where it is all that the box holds. Where the picture shows
-    something else, too, or the text lies across boxes or beside the box, no candidate is probable.
+    A box's typed candidate has probability 1 where it is all that the box holds. Where there is ink, too, or
+    the text lies across boxes or beside the box, no candidate is probable.
     """
     boxes = {box.name: box for box in (*layout.boxes, *layout.outside)}
     held = _held(tuple(boxes.values()), pose, layer.texts)
-    if not held:
-        return tuple(readings)
-    picture, near = shrink_to(layer.bare, pose, FLAT_PX_PER_MM)
-    flat = flatten(picture, near, Box(0, 0, layout.paper.width, layout.paper.height), FLAT_PX_PER_MM)
-    chosen = [boxes[name] for name in held]
-    inks = numerals.read(box_crops(flat, chosen), [box.kind for box in chosen])
-    found = {box.name: _said(box, held[box.name], ink) for box, (ink, _) in zip(chosen, inks, strict=True)}
     return tuple(
-        replace(reading, candidates=found[reading.box]) if reading.box in found else reading
+        replace(reading, candidates=_said(boxes[reading.box], held[reading.box], reading.candidates))
+        if reading.box in held
+        else reading
         for reading in readings
     )
 
@@ -158,7 +158,10 @@ def _inside(quads: Floats, points: Floats) -> npt.NDArray[np.bool_]:
 
 
 def _said(box: ChartBox, held: _Held, ink: Sequence[Candidate]) -> tuple[Candidate, ...]:
-    """What a box with text says. ink: what it says without its text."""
+    """What a box with text says. ink: what it says without its text.
+
+    A text box may cover a box so that nothing can be said of its ink: then the text is all there is.
+    """
     typed = " ".join(held.values or held.shown or held.beside).strip()
     if box.kind in (Kind.MARK, Kind.TEXT):
         return (Candidate(None, "?", _FILLED, typed=True),) if held.values or held.shown else tuple(ink)
@@ -167,11 +170,16 @@ def _said(box: ChartBox, held: _Held, ink: Sequence[Candidate]) -> tuple[Candida
     other: Candidate | None = None
     if held.values and shown and not _same(typed, shown):
         other = Candidate(typed_minutes(shown), shown, _OTHER)
-    elif not (ink[0].value is None and ink[0].text == "") and (value is None or ink[0].value != value):
+    elif not _is_nothing(ink) and (value is None or ink[0].value != value):
         other = replace(ink[0], probability=_OTHER)
     if other:
         return Candidate(value, typed, _TYPED, typed=True), other
     return (Candidate(value, typed, _TYPED if held.beside else 1.0, typed=True),)
+
+
+def _is_nothing(ink: Sequence[Candidate]) -> bool:
+    """Whether a box is blank, or hidden as `reading.page` reports it."""
+    return ink[0].value is None and (ink[0].text == "" or ink[0].probability == 1)
 
 
 def _same(value: str, shown: str) -> bool:
