@@ -11,7 +11,8 @@ import pytest
 from ingest.chart.layout import Kind
 from ingest.reading.certainty import Calibration
 from ingest.reading.ink import even_out, find_ink, flatten
-from ingest.reading.numerals import EDGE_PX, Numerals, Scores, candidates_of, main, view_of
+from ingest.reading.net import Scores
+from ingest.reading.numerals import EDGE_PX, Numerals, candidates_of, main, view_of
 from ingest.reading.texts import ALPHABET
 from ingest.reading.values import Grey
 from ingest.training.make_digits import Digits, load_digits
@@ -154,18 +155,18 @@ def test_ink_is_found_where_it_is() -> None:
     assert rows[-1] - rows[0] == pytest.approx(0.7 * 48, abs=5)
 
 
-def scores(text: str, chance: float, is_number: float) -> Scores:
+def scores(text: str, chance: float, number_odds: float) -> Scores:
     """The net being `chance` sure of each character of a text."""
     steps = np.full((2 * len(text) + 1, len(ALPHABET) + 1), 1e-9, np.float32)
     steps[:, 0] = 1.0
     for place, letter in enumerate(text):
         steps[2 * place + 1, 0] = 1 - chance
         steps[2 * place + 1, ALPHABET.index(letter) + 1] = chance
-    return Scores(steps / steps.sum(axis=1, keepdims=True), is_number)
+    return Scores(steps / steps.sum(axis=1, keepdims=True), number_odds)
 
 
 def test_texts_of_the_same_minutes_count_together() -> None:
-    both = scores("45m", 1.0, 1.0)
+    both = scores("45m", 1.0, 40.0)
     both.chances[5] = 0
     both.chances[5, 0] = 0.4
     both.chances[5, ALPHABET.index("m") + 1] = 0.6
@@ -176,7 +177,7 @@ def test_texts_of_the_same_minutes_count_together() -> None:
 
 
 def test_what_is_no_number_says_so() -> None:
-    best, second = candidates_of(scores("45", 1.0, 0.2), Calibration())[:2]
+    best, second = candidates_of(scores("45", 1.0, -4.0), Calibration())[:2]
     assert (best.text, best.value) == ("?", None)
     assert (second.text, second.value) == ("45", 45)
     assert best.probability + second.probability == pytest.approx(1, abs=1e-3)

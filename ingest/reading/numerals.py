@@ -9,17 +9,16 @@ import csv
 import math
 import sys
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from importlib import resources
+from dataclasses import replace
 from pathlib import Path
 
 import cv2
 import numpy as np
-import numpy.typing as npt
 
 from ingest.chart.layout import Kind
 from ingest.reading.certainty import Calibration
-from ingest.reading.ink import HEIGHT, Darkness, Ink, even_out, find_ink, flatten, flatten_all
+from ingest.reading.ink import HEIGHT, Ink, find_ink, flatten, flatten_all
+from ingest.reading.net import Net, Scores
 from ingest.reading.texts import likely_texts, minutes_of
 from ingest.reading.values import Candidate, Grey
 
@@ -39,17 +38,12 @@ _LEAST = 1e-6  # candidates less probable than this are dropped
 # calibrating hands all 33 such were dashes, and what else it could be, dirt, is worth no minutes too.
 _DASH = 0.99
 
-# The net was trained where one written box in eight is no number; on charts it is hardly one in fifty. Its
-# log odds are moved by as much (Bayes; the odds are seven times those of training).
-_NUMBERS = math.log(7)
+# The net was trained where one written box in nine is no number; on charts it is hardly one in fifty. Its
+# log odds are moved by as much (Bayes; the odds are six times those of training).
+_NUMBERS = math.log(6)
 
 # Initials: so much of the box is ink once somebody signed. A dot of dirt is less.
 _SIGNED = 0.004
-
-
-def model_bytes() -> bytes:
-    """The trained net, as ONNX."""
-    return (resources.files("ingest.reading") / "model" / "numerals.onnx").read_bytes()
 
 
 def view_of(crop: Grey, ink: Ink, digit: float = _DIGIT) -> Grey:
@@ -80,31 +74,16 @@ def view_of(crop: Grey, ink: Ink, digit: float = _DIGIT) -> Grey:
     return np.asarray(seen, np.uint8)
 
 
-@dataclass(frozen=True, slots=True)
-class Scores:
-    """The net's word on one view. chances: (steps, classes), rows sum to 1. is_number: 0..1."""
-
-    chances: npt.NDArray[np.float32]
-    is_number: float
-
-
 class Numerals:
     """The trained reader. Build it once a process with `load`."""
 
-    def __init__(self, model: bytes, calibration: Calibration) -> None:
-        import onnxruntime
-
-        options = onnxruntime.SessionOptions()
-        options.intra_op_num_threads = 1  # the pages of a batch are spread over the cores instead
-        options.inter_op_num_threads = 1
-        options.log_severity_level = 3
-        self._calibration = calibration
-        self._session = onnxruntime.InferenceSession(model, options, providers=["CPUExecutionProvider"])
+    def __init__(self, net: Net, calibration: Calibration) -> None:
+        self._net, self._calibration = net, calibration
 
     @classmethod
-    def load(cls) -> "Numerals":
-        """The reader that ships with the package."""
-        return cls(model_bytes(), Calibration.load())
+    def load(cls, calibration: Calibration | None = None) -> "Numerals":
+        """The reader that ships with the package, and its calibration unless another is given."""
+        return cls(Net.shipped(), calibration or Calibration.load())
 
     def read(self, crops: Sequence[Grey], kinds: Sequence[Kind]) -> list[tuple[tuple[Candidate, ...], float]]:
         """Read boxes, each cut out with CROP_MARGIN_MM around it at FLAT_PX_PER_MM.
@@ -123,8 +102,7 @@ class Numerals:
             if ink and kind in (Kind.MINUTES, Kind.TOTAL)
         ]
         views = [view_of(flats[n].picture, ink) for n in written if (ink := inks[n])]
-        for n, scores in zip(written, self.score(views), strict=True):
-            candidates = candidates_of(scores, self._calibration)
+        for n, candidates in zip(written, self.read_views(views), strict=True):
             if candidates[0].text == "-" and (ink := inks[n]) and is_flat(ink, crops[n]):
                 candidates = (replace(candidates[0], probability=max(candidates[0].probability, _DASH)),)
             found[n] = (candidates, found[n][1])
@@ -133,18 +111,9 @@ class Numerals:
                 found[n] = ((Candidate(None, "?", 0.999),), ink.share)
         return found
 
-    def score(self, views: Sequence[Grey]) -> list[Scores]:
-        """The net's word on views of HEIGHT px and any width in `_WIDTHS`, in batches of one width."""
-        found: dict[int, Scores] = {}
-        for width in sorted({view.shape[1] for view in views}):
-            places = [n for n, view in enumerate(views) if view.shape[1] == width]
-            batch: Darkness = np.stack([even_out(views[n]) for n in places])[:, None]
-            scores, is_number = self._session.run(None, {"darkness": batch})
-            powers = np.exp(scores - scores.max(axis=2, keepdims=True))
-            chances = powers / powers.sum(axis=2, keepdims=True)
-            for n, chance, number in zip(places, chances, is_number, strict=True):
-                found[n] = Scores(chance, float(1 / (1 + np.exp(-(number + _NUMBERS)))))
-        return [found[n] for n in range(len(views))]
+    def read_views(self, views: Sequence[Grey]) -> list[tuple[Candidate, ...]]:
+        """What each view may say, most probable first. Views are as `view_of` makes them."""
+        return [candidates_of(scores, self._calibration) for scores in self._net.score(views)]
 
 
 def is_flat(ink: Ink, crop: Grey) -> bool:
@@ -154,8 +123,10 @@ def is_flat(ink: Ink, crop: Grey) -> bool:
 
 def candidates_of(scores: Scores, calibration: Calibration) -> tuple[Candidate, ...]:
     """What a box may say. Texts of the same minutes count together under the likeliest of them."""
-    texts = [(text, chance * scores.is_number) for text, chance in likely_texts(scores.chances)]
-    texts.append(("?", 1 - scores.is_number))
+    odds = max(-30.0, min(30.0, scores.number_odds + _NUMBERS))
+    number = 1 / (1 + math.exp(-odds))
+    texts = [(text, chance * number) for text, chance in likely_texts(scores.chances)]
+    texts.append(("?", 1 - number))
     merged: dict[int | str, tuple[str, float]] = {}
     for text, chance in sorted(texts, key=lambda item: -item[1]):
         value = minutes_of(text)
@@ -179,7 +150,7 @@ def main(argv: Sequence[str] | None = None) -> int:
 
     paths = list(sys.argv[1:] if argv is None else argv)
     calibration = Calibration.load()
-    reader = Numerals(model_bytes(), calibration)
+    reader = Numerals.load(calibration)
     rows = csv.writer(sys.stdout)
     rows.writerow(["file", "text", "confidence"])
     failed = 0
@@ -196,7 +167,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         if ink is None:
             rows.writerow([path, "", f"{calibration.blank:.4f}"])
             continue
-        best = candidates_of(reader.score([view_of(flat.picture, ink)])[0], calibration)[0]
+        best = reader.read_views([view_of(flat.picture, ink)])[0][0]
         rows.writerow([path, best.text, f"{best.probability:.4f}"])
     return failed
 

@@ -42,7 +42,7 @@ from ingest.errors import PageError
 from ingest.paper import Box
 from ingest.plan.challenge import Challenge, make_challenge
 from ingest.reading.certainty import Calibration, Tried
-from ingest.reading.numerals import Numerals, model_bytes
+from ingest.reading.numerals import Numerals
 from ingest.reading.page import read_page
 from ingest.reading.values import PageReading
 from ingest.training.thresholds import added, try_thresholds
@@ -101,7 +101,7 @@ class Photo:
         cv2.setNumThreads(1)
         with Image.open(io.BytesIO(self.jpeg)) as picture:
             grey = np.asarray(ImageOps.exif_transpose(picture).convert("L"))
-        numerals = Numerals(model_bytes(), calibration)
+        numerals = Numerals.load(calibration)
         return read_page(grey, {"only": self.layout}, {self.code: "only"}, numerals)
 
 

@@ -1,4 +1,4 @@
-"""The reader's nets: small residual nets over the whole box, read off with CTC.
+"""The reader's net: a small residual net over the whole box, read off with CTC.
 
 CTC: Graves et al., "Connectionist Temporal Classification", ICML 2006.
 """
@@ -57,26 +57,6 @@ def _down(inside: int, outside: int, stride: tuple[int, int]) -> nn.Sequential:
     )
 
 
-class _Line(nn.Module):
-    """What both nets end in: scores of two or four steps a column, and one score for the whole line."""
-
-    def __init__(self, channels: int, steps: int) -> None:
-        super().__init__()
-        self.steps = steps
-        self.drop = nn.Dropout(0.1)
-        self.score = nn.Conv2d(channels, steps * CLASSES, 1)
-        self.number = nn.Linear(2 * channels, 1)
-
-    def forward(self, seen: Tensor) -> tuple[Tensor, Tensor]:
-        seen = self.drop(seen)  # (n, channels, 1, columns)
-        n, _, _, columns = seen.shape
-        scores = self.score(seen).view(n, self.steps, CLASSES, columns)
-        scores = scores.permute(0, 3, 1, 2).reshape(n, self.steps * columns, CLASSES)
-        line = seen[:, :, 0]
-        pooled = torch.cat([line.mean(dim=2), line.amax(dim=2)], dim=1)
-        return scores, self.number(pooled)[:, 0]
-
-
 class Net(nn.Module):
     """(n, 1, 48, w) darkness to (n, w / 2, CLASSES) scores and (n,) "this is a number" score.
 
@@ -101,38 +81,18 @@ class Net(nn.Module):
             Along(d, 1),
             Along(d, 2),
         )
-        self.line = _Line(d, 2)
+        self.drop = nn.Dropout(0.1)
+        self.score = nn.Conv2d(d, 2 * CLASSES, 1)
+        self.number = nn.Linear(2 * d, 1)
 
     def forward(self, x: Tensor) -> tuple[Tensor, Tensor]:
-        out: tuple[Tensor, Tensor] = self.line(self.look(x))
-        return out
-
-
-class Glance(nn.Module):
-    """A net of a tenth of the work, with the same input and output as Net: most boxes need no more."""
-
-    def __init__(self, channels: tuple[int, int, int, int] = (16, 40, 72, 112)) -> None:
-        super().__init__()
-        a, b, c, d = channels
-        self.look = nn.Sequential(
-            nn.Conv2d(1, a, (6, 4), stride=(3, 2), padding=(2, 1), bias=False),
-            nn.BatchNorm2d(a),
-            nn.ReLU(inplace=True),
-            _down(a, b, (2, 2)),
-            Residual(b),
-            _down(b, c, (2, 2)),
-            Residual(c),
-            nn.Conv2d(c, d, (4, 1), bias=False),
-            nn.BatchNorm2d(d),
-            nn.ReLU(inplace=True),
-            Along(d, 1),
-            Along(d, 1),
-        )
-        self.line = _Line(d, 4)
-
-    def forward(self, x: Tensor) -> tuple[Tensor, Tensor]:
-        out: tuple[Tensor, Tensor] = self.line(self.look(x))
-        return out
+        seen = self.drop(self.look(x))  # (n, d, 1, w / 4)
+        n, _, _, columns = seen.shape
+        scores = self.score(seen).view(n, 2, CLASSES, columns)  # two steps a column
+        scores = scores.permute(0, 3, 1, 2).reshape(n, 2 * columns, CLASSES)
+        line = seen[:, :, 0]
+        pooled = torch.cat([line.mean(dim=2), line.amax(dim=2)], dim=1)
+        return scores, self.number(pooled)[:, 0]
 
 
 def decode(scores: Tensor) -> list[str]:

@@ -1,11 +1,10 @@
-"""Trains the handwriting reader's two nets together and writes them as ONNX.
+"""Trains the handwriting reader and writes it as ONNX.
 
-    python -m ingest.training.train --data FOLDER --out FOLDER [--minutes 9] [--start FOLDER]
+    python -m ingest.training.train --data FOLDER --out FOLDER [--minutes 9] [--start FILE.pt]
 
 FOLDER holds the open data (see ingest.training.ink). Drawing runs on every core, wear and training on
-the GPU when there is one. The small net learns from the strings and from what the large one makes of them
-(Hinton et al., "Distilling the Knowledge in a Neural Network", 2015). Writes numerals.onnx and glance.onnx,
-the weights as .pt to go on from, and train.json (settings and the held-out figures at the end).
+the GPU when there is one. Writes numerals.onnx, numerals.pt (weights to go on from) and train.json
+(settings and the held-out figures at the end).
 """
 
 import argparse
@@ -15,23 +14,22 @@ import os
 import threading
 import time
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 import numpy as np
 import torch
 import torch.nn.functional as F  # noqa: N812
-from torch import Tensor, nn
+from torch import Tensor
 from torch.utils.data import DataLoader, IterableDataset
 
 from ingest.training import ink, wear
-from ingest.training.net import Glance, Net, decode
+from ingest.training.net import Net, decode
 from ingest.training.split import Part
 from ingest.training.strings import ALPHABET, HEIGHT, Drawn, Sources, draw
 
 WIDTHS = {False: 128, True: 256}  # px of the reader's input for short and long strings
 LONG_SHARE = 0.2
-NAMES = ("numerals", "glance")  # the large net and the small one
 CHUNK = 128  # strings drawn at a time by one process
 
 
@@ -68,7 +66,7 @@ class Store:
     drawn is used several times with other wear, for drawing is the slow part."""
 
     ROOM = 300  # chunks kept of each width
-    TOGETHER = 8  # chunks in a batch
+    TOGETHER = 16  # chunks in a batch
 
     def __init__(self, chunks: Iterable[tuple[Tensor, ...]], device: torch.device) -> None:
         self.device, self.drawn = device, 0
@@ -101,31 +99,14 @@ class Store:
         return layers, targets, lengths, number
 
 
-def loss_of(
-    scores: Tensor, is_number: Tensor, targets: Tensor, lengths: Tensor, number: Tensor
-) -> tuple[Tensor, Tensor]:
-    """CTC over the strings that are numbers (or blank) with the is-a-number score; and log-probabilities."""
-    logs = F.log_softmax(scores.float(), dim=2)
-    steps = torch.full((len(logs),), logs.shape[1], dtype=torch.long)
-    each = F.ctc_loss(logs.transpose(0, 1), targets, steps, lengths, reduction="none", zero_infinity=True)
+def loss_of(net: Net, seen: Tensor, targets: Tensor, lengths: Tensor, number: Tensor) -> Tensor:
+    """CTC over the strings that are numbers (or blank), and the is-a-number score over all."""
+    scores, is_number = net(seen)
+    logs = F.log_softmax(scores.float(), dim=2).transpose(0, 1)
+    steps = torch.full((logs.shape[1],), len(logs), dtype=torch.long)
+    each = F.ctc_loss(logs, targets, steps, lengths, reduction="none", zero_infinity=True)
     reading = (each * number).sum() / number.sum().clamp(min=1)
-    return reading + 0.5 * F.binary_cross_entropy_with_logits(is_number.float(), number.float()), logs
-
-
-def both_losses(
-    nets: tuple[Net, Glance], seen: Tensor, targets: Tensor, lengths: Tensor, number: Tensor
-) -> tuple[Tensor, Tensor]:
-    """The large net's loss, and the small one's: its own and its distance from the large one's view."""
-    large, small = nets
-    scores, is_number = large(seen)
-    loss, logs = loss_of(scores, is_number, targets, lengths, number)
-    scores, small_is_number = small(seen)
-    small_loss, small_logs = loss_of(scores, small_is_number, targets, lengths, number)
-    taught = F.kl_div(small_logs, logs.detach(), reduction="none", log_target=True).sum(dim=2)
-    taught_number = F.binary_cross_entropy_with_logits(
-        small_is_number.float(), torch.sigmoid(is_number.detach().float())
-    )
-    return loss, 0.3 * small_loss + taught.sum(dim=1).mean() + 0.5 * taught_number
+    return reading + 0.5 * F.binary_cross_entropy_with_logits(is_number.float(), number.float())
 
 
 def seen_of(layers: Tensor) -> Tensor:
@@ -136,45 +117,39 @@ def seen_of(layers: Tensor) -> Tensor:
 
 
 @torch.no_grad()
-def measure(
-    nets: Sequence[nn.Module], data: Path, part: Part, device: torch.device, count: int = 2400
-) -> list[dict[str, float]]:
-    """Each net's whole-string figures on the same strings by a part's writers, worn as in training."""
+def measure(net: Net, data: Path, part: Part, device: torch.device, count: int = 2400) -> dict[str, float]:
+    """Whole-string figures on strings drawn from a part's writers, worn as in training."""
+    net.eval()
     rng = np.random.default_rng(7)
     torch.manual_seed(7)
-    tallies = [Counter[str]() for _ in nets]
+    tally = Counter[str]()
     scans = ink.load_scans(data) if part == "train" else ink.load_test_scans(data)
     sources = Sources.of(ink.load_writers(data, [part]), scans)
     for _ in range(count // 240):
         long = bool(rng.random() < LONG_SHARE)
         drawn = [draw(sources, WIDTHS[long], long, rng) for _ in range(240)]
-        seen = seen_of(pack(drawn)[0].to(device))
-        for net, tally in zip(nets, tallies, strict=True):
-            scores, is_number = net.eval()(seen)
-            for one, text, sure in zip(drawn, decode(scores), torch.sigmoid(is_number).tolist(), strict=True):
-                if one.text is None:
-                    tally["not"] += 1
-                    tally["not_let_through"] += sure > 0.5
-                    continue
-                tally["strings"] += 1
-                tally["right"] += text == one.text
-                if one.text.isdigit() and len(one.text) <= 3:
-                    tally["short"] += 1
-                    tally["short_right"] += text == one.text
-    return [
-        {
-            "strings": tally["strings"],
-            "right": tally["right"] / tally["strings"],
-            "digits_1_to_3": tally["short"],
-            "digits_1_to_3_right": tally["short_right"] / tally["short"],
-            "not_numbers": tally["not"],
-            "not_numbers_let_through": tally["not_let_through"] / max(1, tally["not"]),
-        }
-        for tally in tallies
-    ]
+        scores, is_number = net(seen_of(pack(drawn)[0].to(device)))
+        for one, text, sure in zip(drawn, decode(scores), torch.sigmoid(is_number).tolist(), strict=True):
+            if one.text is None:
+                tally["not"] += 1
+                tally["not_let_through"] += sure > 0.5
+                continue
+            tally["strings"] += 1
+            tally["right"] += text == one.text
+            if one.text.isdigit() and len(one.text) <= 3:
+                tally["short"] += 1
+                tally["short_right"] += text == one.text
+    return {
+        "strings": tally["strings"],
+        "right": tally["right"] / tally["strings"],
+        "digits_1_to_3": tally["short"],
+        "digits_1_to_3_right": tally["short_right"] / tally["short"],
+        "not_numbers": tally["not"],
+        "not_numbers_let_through": tally["not_let_through"] / max(1, tally["not"]),
+    }
 
 
-def export(net: nn.Module, path: Path) -> None:
+def export(net: Net, path: Path) -> None:
     """The net as ONNX, any number of boxes of any width (a multiple of 8)."""
     net = net.eval().cpu()
     torch.onnx.export(
@@ -189,21 +164,27 @@ def export(net: nn.Module, path: Path) -> None:
     )
 
 
-def where_time_goes(nets: tuple[Net, Glance], store: Store, rng: np.random.Generator) -> None:
+def where_time_goes(net: Net, store: Store, rng: np.random.Generator) -> None:
     """Print what takes the GPU's time in a step."""
-    with torch.profiler.profile(activities=[torch.profiler.ProfilerActivity.CUDA]) as profile:
+    begun = time.monotonic()
+    kinds = [torch.profiler.ProfilerActivity.CUDA]
+    with torch.profiler.profile(activities=kinds) as profile:
         for _ in range(4):
             layers, targets, lengths, number = store.some(rng)
             seen = seen_of(layers)
             with torch.autocast("cuda", dtype=torch.bfloat16):
-                loss, small_loss = both_losses(nets, seen, targets, lengths, number)
-            (loss + small_loss).backward()
+                loss = loss_of(net, seen, targets, lengths, number)
+            loss.backward()
+            launched = time.monotonic()
             torch.cuda.synchronize()
+            done = time.monotonic()
+            print(f"launched in {1000 * (launched - begun):.1f} ms, done in {1000 * (done - begun):.1f} ms")
+            begun = done
     print(profile.key_averages().table(sort_by="cuda_time_total", row_limit=25, max_name_column_width=90))
-    for net in nets:
-        net.zero_grad(set_to_none=True)
+    net.zero_grad(set_to_none=True)
 
 
+WARM = 300  # steps before the profile; the first ones try out kernels
 MEAN_EVERY = 4  # steps between updates of the running mean of the weights
 
 
@@ -213,29 +194,23 @@ def main() -> None:
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--minutes", type=float, default=9.0)
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--start", type=Path, help="the --out folder of a run to go on from")
+    parser.add_argument("--start", type=Path, help="weights to go on from")
     parser.add_argument("--workers", type=int, default=0, help="drawing processes; 0: one less than cores")
     parser.add_argument("--rate", type=float, default=3e-3, help="learning rate at the beginning")
     parser.add_argument("--end-rate", type=float, default=0.0, help="and at the end, along a cosine")
-    parser.add_argument("--profile", action="store_true", help="first print what takes the GPU's time")
+    parser.add_argument("--profile", action="store_true", help="print what takes the GPU's time")
     args = parser.parse_args()
     torch.manual_seed(args.seed)
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     torch.backends.cudnn.benchmark = True
     torch.set_float32_matmul_precision("high")
-    nets = (
-        Net().to(device, memory_format=torch.channels_last),
-        Glance().to(device, memory_format=torch.channels_last),
-    )
+    net = Net().to(device, memory_format=torch.channels_last)
     if args.start:
-        for net, name in zip(nets, NAMES, strict=True):
-            net.load_state_dict(torch.load(args.start / f"{name}.pt", map_location=device))
+        net.load_state_dict(torch.load(args.start, map_location=device))
     averaging = torch.optim.swa_utils.get_ema_multi_avg_fn(0.997)
-    means = [
-        torch.optim.swa_utils.AveragedModel(net, multi_avg_fn=averaging, use_buffers=True) for net in nets
-    ]
-    parameters = [p for net in nets for p in net.parameters()]
-    optimiser = torch.optim.AdamW(parameters, lr=args.rate, weight_decay=0.03, fused=device.type == "cuda")
+    mean = torch.optim.swa_utils.AveragedModel(net, multi_avg_fn=averaging, use_buffers=True)
+    fused = device.type == "cuda"
+    optimiser = torch.optim.AdamW(net.parameters(), lr=args.rate, weight_decay=0.03, fused=fused)
     chunks = DataLoader(
         Strings(args.data, "train", args.seed),
         batch_size=None,
@@ -247,9 +222,6 @@ def main() -> None:
     begun, step, said = time.monotonic(), 0, 0.0
     limit = args.minutes * 60
     rng = np.random.default_rng(args.seed)
-    if args.profile:
-        where_time_goes(nets, store, rng)
-        begun = time.monotonic()
     while (now := time.monotonic() - begun) < limit:
         layers, targets, lengths, number = store.some(rng)
         down = 0.5 + 0.5 * math.cos(math.pi * now / limit)
@@ -258,33 +230,32 @@ def main() -> None:
             group["lr"] = rate
         seen = seen_of(layers)
         with torch.autocast(device.type, dtype=torch.bfloat16):
-            loss, small_loss = both_losses(nets, seen, targets, lengths, number)
+            loss = loss_of(net, seen, targets, lengths, number)
         optimiser.zero_grad(set_to_none=True)
-        (loss + small_loss).backward()
-        for net in nets:  # each by itself, so that neither is held back by the other
-            torch.nn.utils.clip_grad_norm_(net.parameters(), 2.0)
+        loss.backward()
+        torch.nn.utils.clip_grad_norm_(net.parameters(), 2.0)
         optimiser.step()
         if step % MEAN_EVERY == 0:
-            for mean, net in zip(means, nets, strict=True):
-                mean.update_parameters(net)
+            mean.update_parameters(net)
         step += 1
+        if args.profile and step == WARM:
+            where_time_goes(net, store, rng)
         if now - said > 20:
             said = now
-            losses = f"loss {float(loss.detach()):.4f} and {float(small_loss.detach()):.4f}"
-            print(f"{now:6.0f} s  step {step}  drawn {store.drawn:,}  {losses}", flush=True)
+            so_far = f"step {step}  drawn {store.drawn:,}  loss {float(loss.detach()):.4f}"
+            print(f"{now:6.0f} s  {so_far}", flush=True)
     args.out.mkdir(parents=True, exist_ok=True)
-    best = [mean.module for mean in means]
+    best = mean.module
     report: dict[str, object] = {
         "drawn": store.drawn,
         "steps": step,
-        "parameters": [sum(p.numel() for p in net.parameters()) for net in best],
+        "parameters": sum(p.numel() for p in best.parameters()),
     }
     parts: tuple[Part, ...] = ("train", "calibrate", "test")
     for part in parts:
-        report[part] = dict(zip(NAMES, measure(best, args.data, part, device), strict=True))
-    for net, name in zip(best, NAMES, strict=True):
-        torch.save(net.state_dict(), args.out / f"{name}.pt")
-        export(net, args.out / f"{name}.onnx")
+        report[part] = measure(best, args.data, part, device)
+    torch.save(best.state_dict(), args.out / "numerals.pt")
+    export(best, args.out / "numerals.onnx")
     (args.out / "train.json").write_text(json.dumps(report, indent=2) + "\n", encoding="utf-8")
     print(json.dumps(report, indent=2))
 
