@@ -14,7 +14,7 @@ from ingest.reading.flatten import Pose, box_corners, flatten, shrink_to
 from ingest.reading.frames import Fit, refine
 from ingest.reading.numerals import FLAT_PX_PER_MM, Numerals
 from ingest.reading.placing import Placed, find, place_by
-from ingest.reading.typed import foreseen_tags, typed_name, with_texts
+from ingest.reading.typed import foreseen_tags, typed_name, with_texts, without_text
 from ingest.reading.values import BoxReading, Candidate, Finer, Grey, PageReading, TextLayer
 
 # A picture with fewer pixels for a millimetre, in the middle of the page, is looked at in finer detail if
@@ -66,11 +66,13 @@ def read_page(
         ((key, *_fitted(placed, layout)) for key, layout in candidates.items()),
         key=lambda option: option[1].residual_mm,
     )
-    readings = _read_boxes(fit, candidates[key], placed.picture, numerals)
-    name = ""
-    if text and placed.picture is grey:  # typed text that is mirrored was never typed over this chart
-        readings = with_texts(readings, candidates[key], fit.pose, text, numerals)
-        name = typed_name(candidates[key], fit.pose, text)
+    layout, name = candidates[key], ""
+    if text is None or placed.picture is not grey:  # text that is mirrored was never typed over this chart
+        readings = _read_boxes(fit, fit.flat, layout, placed.picture, numerals)
+    else:
+        ink = without_text(layout, fit.pose, text)
+        readings = with_texts(_read_boxes(fit, ink, layout, placed.picture, numerals), layout, fit.pose, text)
+        name = typed_name(layout, fit.pose, text)
     return _reading(code, key, readings, fit.flat, fit.residual_mm, seen, name)
 
 
@@ -126,9 +128,12 @@ def _fitted(placed: Placed, layout: Layout) -> tuple[Fit, int]:
     return refine(placed.picture, placed.pose, layout, placed.tags), len(placed.tags)
 
 
-def _read_boxes(fit: Fit, layout: Layout, picture: Grey, numerals: Numerals) -> tuple[BoxReading, ...]:
+def _read_boxes(
+    fit: Fit, flat: Grey, layout: Layout, picture: Grey, numerals: Numerals
+) -> tuple[BoxReading, ...]:
+    """flat: the page to read the ink of, `fit.flat` or that without its text."""
     boxes = (*layout.boxes, *layout.outside)
-    read = numerals.read(box_crops(fit.flat, boxes), [box.kind for box in boxes])
+    read = numerals.read(box_crops(flat, boxes), [box.kind for box in boxes])
     page_shows = float(fit.seen.mean()) > _PAGE_SEEN
     covered = {
         box.name
