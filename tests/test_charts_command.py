@@ -143,3 +143,54 @@ def test_a_month_of_which_nothing_could_be_drawn_may_still_be_changed(folder: Pa
     assert run(folder) == 1
     plan.write_text(text.replace("2027-10", "2027-11"), encoding="utf-8")
     assert run(folder) == 0
+
+
+def fields(path: Path) -> set[str]:
+    return set(pypdf.PdfReader(path).get_form_text_fields(full_qualified_name=True))
+
+
+def test_each_writes_a_file_for_each_student_with_the_same_charts(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(folder, "--each", "--fillable", "--spare", "1", "--out", str(folder / "forms.pdf")) == 0
+    codes = dict(pages(folder / "forms.pdf"))
+    single = folder / "forms"
+    files = {path.relative_to(single).as_posix(): path for path in single.rglob("*.pdf")}
+    assert set(files) == {
+        "Winds 1/Ñandú Zoë S001.pdf",
+        "Winds 2/Ade Olu S002.pdf",
+        "Winds 2/王 Li S003.pdf",
+        f"Spare charts/{codes['']}.pdf",
+    }
+    for name, student in (("Winds 1/Ñandú Zoë S001.pdf", "S001"), (f"Spare charts/{codes['']}.pdf", "")):
+        assert len(pypdf.PdfReader(files[name]).pages) == 1
+        assert {field.partition(".")[0] for field in fields(files[name])} == {codes[student]}
+    whole = fields(folder / "forms.pdf")
+    assert whole == set().union(*(fields(path) for path in files.values()))
+    said = capsys.readouterr().out
+    assert "To be typed into" in said
+    assert str(single) in said
+
+
+def test_charts_without_fields_are_printed_unless_asked_for(folder: Path) -> None:
+    assert run(folder, "--each") == 0
+    assert fields(folder / "charts.pdf") == set()
+    assert len(list((folder / "charts").rglob("*.pdf"))) == 3
+
+
+def test_files_to_be_handed_out_are_no_returns(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A teacher may collect the very folder that the challenge is in."""
+    assert run(folder, "--each", "--fillable") == 0
+    capsys.readouterr()
+    assert main(["collect", "--folder", str(folder), str(folder)]) == 0
+    assert "There are no files" in capsys.readouterr().out
+
+
+def test_circles_cannot_be_typed_into(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    plan = (folder / "challenge.toml").read_text(encoding="utf-8")
+    (folder / "challenge.toml").write_text(f'design = "color-in"\n{plan}', encoding="utf-8")
+    assert run(folder, "--fillable") == 1
+    assert 'Use the design "minutes"' in capsys.readouterr().err
+    assert not (folder / "charts.pdf").exists()
+    with Ledger.open(folder) as ledger:
+        assert ledger.charts() == ()

@@ -94,3 +94,9 @@ def test_a_contradiction_outlasts_another_page() -> None:
     later = replace(plain.origin, dated=None)
     for pages in ((doubtful, plain), (OwnPage(doubtful.page, later), plain)):
         assert chart(*pages)[DAY].state is State.FLAGGED
+
+
+def test_newer_page_that_contradicts_itself_is_not_outvoted() -> None:
+    old = sheet(Candidate(30, "30", 0.9999))
+    new = sheet(typed(20, p=0.5), Candidate(50, "50", 0.4), page_id=2)
+    assert chart(old, new)[DAY].state is State.FLAGGED

@@ -155,13 +155,14 @@ def test_a_page_that_holds_no_text_costs_no_second_picture(tmp_path: Path) -> No
         ([write("20   30")], ["20", "30"]),
         ([write("20"), write("30", 345)], ["20", "30"]),
         ([write("20"), write("20", 300.5)], ["20"]),  # bold, by drawing it twice
+        ([write("20"), write("20", 302, 298)], ["20"]),  # with a shadow
         ([write("20"), write("20", 345)], ["20", "20"]),
         ([write("2"), write("0", 300, 278)], ["2", "0"]),
         ([write("10"), write("20", 300, 278)], ["10", "20"]),
         ([write("20"), write("35", 303)], ["20", "35"]),
         ([write("-"), write("-", 300, 200), write("-", 300, 100)], ["-", "-", "-"]),
     ],
-    ids=["words", "three spaces", "apart", "twice", "alike", "below", "lines", "over", "dashes"],
+    ids=["words", "three spaces", "apart", "twice", "shadow", "alike", "below", "lines", "over", "dashes"],
 )
 def test_a_gap_ends_a_stretch(
     draws: list[Callable[[Canvas], None]], found: list[str], tmp_path: Path

@@ -322,6 +322,16 @@ def test_text_box_over_a_filled_field_is_a_contradiction(desk: Desk) -> None:
     assert desk.typed(changed(fillable(), note)) == {DAY: 25}
 
 
+def test_text_boxs_line_is_no_number_in_the_next_box(desk: Desk) -> None:
+    """It lies where the next box is cut out, with a little of what is around it."""
+
+    def outlined(canvas: Canvas) -> None:
+        x, y, width, height = points(DAY)
+        canvas.rect(x, y, width, height)
+
+    assert said(desk, outlined, typed({DAY: 20})) == {DAY: [(20, "20")]}
+
+
 def test_lines_around_text_boxes_are_no_ink(desk: Desk) -> None:
     def outlined(canvas: Canvas) -> None:
         for name in DAYS:
