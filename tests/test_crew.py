@@ -1,9 +1,11 @@
 """Processes that share out jobs. What one costs that dies or hangs, test_batch tries with collecting."""
 
 import os
+import pickle
 from collections.abc import Callable, Iterator
 
 from ingest.collect.crew import share_out
+from ingest.reading.values import BoxReading, Candidate
 
 NAME = "DAYBOX_TEST_OF_THE_CREW"
 
@@ -40,3 +42,10 @@ def test_jobs_are_drawn_while_processes_are_at_work() -> None:
     first = next(outcomes)
     assert (first.items, "".join(drawn)) == (("a",), "abcdefg")
     assert [outcome.job for outcome in outcomes] == list("bcdefg")
+
+
+def test_readings_arrive_as_they_were_sent() -> None:
+    sent = BoxReading(
+        "day:2027-10-01", (Candidate(20, "20 min", 0.9, typed=True), Candidate(None, "?", 0.1)), 0.02
+    )
+    assert pickle.loads(pickle.dumps(sent)) == sent

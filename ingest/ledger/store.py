@@ -534,8 +534,7 @@ def _to_time(text: str | None) -> datetime | None:
     return None if text is None else datetime.fromisoformat(text)
 
 
-def _dump(value: object) -> str:
-    return json.dumps(value, ensure_ascii=False, separators=(",", ":"))
+_dump = json.JSONEncoder(ensure_ascii=False, separators=(",", ":")).encode  # dumps makes one a call
 
 
 def _dump_candidates(reading: BoxReading) -> str:

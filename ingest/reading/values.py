@@ -62,6 +62,10 @@ class Candidate:
     probability: float
     typed: bool = False
 
+    def __reduce__(self) -> tuple[type["Candidate"], tuple[object, ...]]:
+        # Reading processes hand over hundreds a page; as dataclasses pickle by themselves, that took long.
+        return Candidate, (self.value, self.text, self.probability, self.typed)
+
 
 @dataclass(frozen=True, slots=True)
 class BoxReading:
@@ -75,6 +79,9 @@ class BoxReading:
     box: str
     candidates: tuple[Candidate, ...]
     ink: float
+
+    def __reduce__(self) -> tuple[type["BoxReading"], tuple[object, ...]]:
+        return BoxReading, (self.box, self.candidates, self.ink)
 
     @property
     def best(self) -> Candidate:
