@@ -93,6 +93,12 @@ def test_a_wish_beyond_what_was_counted_is_kept_at_best_but_never_borne_out() ->
     assert choose(10_000, [enough]).is_borne_out
 
 
+def test_many_boxes_bear_out_no_wish_that_the_errors_among_them_deny() -> None:
+    poor = choose(2000, [Tried(0.99, accepted=10_000, foreseen=20.0, wrong=20)])
+    assert not poor.is_kept
+    assert not poor.is_borne_out
+
+
 @given(TABLES, WISHES, WISHES)
 def test_a_stricter_wish_never_leads_to_a_milder_threshold(table: list[Tried], one: int, other: int) -> None:
     mild, strict = sorted((one, other))

@@ -6,7 +6,7 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import pytest
@@ -70,13 +70,13 @@ def test_the_spreadsheet_goes_out_and_comes_back(folder: Path, capsys: pytest.Ca
 class Terminal:
     """A process in a terminal of its own, 80 x 24."""
 
-    def __init__(self, folder: Path, **environ: str) -> None:
+    def __init__(self, folder: Path, words: Sequence[str] = (), **environ: str) -> None:
         import pty
 
         self._ours, theirs = pty.openpty()
         inherited = {name: value for name, value in os.environ.items() if name != "NO_COLOR"}
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "ingest", "review", "--folder", str(folder)],
+            [sys.executable, "-m", "ingest", "review", "--folder", str(folder), *words],
             stdin=theirs,
             stdout=theirs,
             stderr=theirs,
