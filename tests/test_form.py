@@ -129,6 +129,18 @@ def test_type_of_the_fields_is_embedded_and_has_all_letters_of_its_encoding() ->
     assert len(program) < 60_000
 
 
+def test_a_usual_day_fits_into_its_field() -> None:
+    field = next(field for field in widgets(reader(both()[1])) if field["/T"] == "day:2027-10-05")
+    size = float(field["/DA"].split()[1])
+    form: Any = reader(both()[1]).root_object["/AcroForm"]
+    (font,) = form["/DR"]["/Font"].values()
+    widths = font.get_object()["/Widths"]
+    left, _, right, _ = (float(n) for n in field["/Rect"])
+    for text in ("120", "1:15", "45 min", "1 h 30 min"):
+        assert sum(widths[ord(letter) - 32] for letter in text) / 1000 * size < right - left - 4
+        assert len(text) <= field["/MaxLen"]
+
+
 def test_fields_have_looks_of_their_own() -> None:
     """A program that writes over one look must not change another field's."""
     looks = [field["/AP"]["/N"].indirect_reference.idnum for field in widgets(reader(both()[1]))]

@@ -17,6 +17,7 @@ from PIL import Image, ImageFile
 from pypdf import PdfReader, PdfWriter
 from reportlab.lib.utils import ImageReader
 from reportlab.pdfgen.canvas import Canvas
+from typed_chart import filled
 
 from ingest.collect.pictures import (
     LONG_SIDE_LEAST,
@@ -346,6 +347,7 @@ WHOLE = {
     "bmp": picture("BMP"),
     "heic": heic(),
     "pdf": pdf(2, scan=True),
+    "form": filled({"day:2027-10-05": 20}),
 }
 
 

@@ -36,11 +36,12 @@ from ingest.paper import to_points
 from ingest.plan.challenge import Challenge
 
 _FONT = "Chart"  # what the fields call their font
-_SIZE = {Kind.MINUTES: 18, Kind.TOTAL: 18, Kind.MARK: 14, Kind.TEXT: 16}  # points
+# Points. In a day of 26 mm there is room for `1 h 30 min`; what is longer can be scrolled.
+_SIZE = {Kind.MINUTES: 14, Kind.TOTAL: 14, Kind.MARK: 12, Kind.TEXT: 16}
 _LONGEST = {Kind.MINUTES: 16, Kind.TOTAL: 16, Kind.MARK: 12, Kind.TEXT: 60}  # letters: `1 hr 15 minutes`
 _CENTRED = 1
 _PRINTED = 4  # annotation flag, bit 3 (table 165)
-_NOT_SPELL_CHECKED, _NOT_SCROLLED = 1 << 22, 1 << 23  # bits 23 and 24 (table 228)
+_NOT_SPELL_CHECKED = 1 << 22  # field flag, bit 23 (table 228)
 _NONSYMBOLIC = 32  # font flag, bit 6 (table 123)
 
 
@@ -175,7 +176,7 @@ class _Form:
             P=page,
             Rect=_numbers(x, y, x + width, y + height),
             F=NumberObject(_PRINTED),
-            Ff=NumberObject(_NOT_SPELL_CHECKED | _NOT_SCROLLED),
+            Ff=NumberObject(_NOT_SPELL_CHECKED),
             MaxLen=NumberObject(_LONGEST[box.kind]),
             DA=_type(_SIZE[box.kind]),
             Q=NumberObject(0 if box.kind is Kind.TEXT else _CENTRED),
