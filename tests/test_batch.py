@@ -123,6 +123,30 @@ def test_the_same_again_changes_nothing_and_reads_nothing(ledger: Ledger, pile: 
     assert before == (ledger.returns(), ledger.pages(), sorted(ledger.folder.rglob("*")))
 
 
+def test_the_very_same_file_under_another_students_name_is_noted(ledger: Ledger, pile: Path) -> None:
+    chart = told(Tone.READ)
+    entries = {"Maria Lopez/1.jpg": chart, "Maria Lopez/2.jpg": chart, "Kevin McDonald/1.jpg": chart}
+    (pile / "october.zip").write_bytes(zipped(entries))
+    summary = collect(ledger, [pile])
+    assert (summary.files, summary.known, summary.returns) == (3, 2, 1)
+    (copy,) = ledger.copies()
+    assert (copy.path, copy.guess) == ("downloads/october.zip/Kevin McDonald/1.jpg", KEVIN.id)
+    collect(ledger, [pile])
+    assert ledger.copies() == (copy,)
+
+
+def test_when_a_photo_was_taken_is_kept(ledger: Ledger, pile: Path) -> None:
+    tags = Image.Exif()
+    tags.get_ifd(0x8769)[0x9003] = "2027:10:30 17:04:09"  # Exif 2.3: DateTimeOriginal
+    (pile / "a.jpg").write_bytes(picture("JPEG", Image.new("L", (400, 300), int(Tone.READ)), exif=tags))
+    (pile / "b.jpg").write_bytes(told(Tone.READ))
+    collect(ledger, [pile])
+    assert {record.path: record.taken for record in ledger.returns()} == {
+        "downloads/a.jpg": datetime(2027, 10, 30, 17, 4, 9),
+        "downloads/b.jpg": None,
+    }
+
+
 def test_every_page_of_a_document_is_read_and_bad_ones_are_told_apart(ledger: Ledger, pile: Path) -> None:
     tones = (Tone.READ, Tone.NO_CHART, Tone.STUMBLE, Tone.READ)
     images = [Image.new("L", (400, 300), int(tone)) for tone in tones]
@@ -379,7 +403,7 @@ def test_command_says_plainly_what_was_done(
     assert capsys.readouterr().out.splitlines() == [
         "Found 6 files, 2 of them collected before.",
         "Read 9 charts in 3 returns.",
-        "Of 1 chart it is not certain whose it is; `daybox review` will ask.",
+        "Of 1 chart the code does not say whose it is; where nothing else does, `daybox review` asks.",
         "Could not be read: 1",
         "  a.zip/x.mov: This is a video, not a picture or PDF.",
         "Could be read only in part: 1",
@@ -389,6 +413,20 @@ def test_command_says_plainly_what_was_done(
     ]
     monkeypatch.setattr(batch, "collect", summing(Summary(1, 0, 1, 1, 0, (), ())))
     assert main(["collect", str(pile), "--folder", str(folder)]) == 0
+
+
+def test_command_says_what_is_of_another_month_and_what_tesseract_would_do(
+    folder: Path, pile: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(batch, "collect", summing(Summary(4, 0, 4, 4, 2, (), (), others=1)))
+    capsys.readouterr()
+    assert main(["collect", str(pile), "--folder", str(folder)]) == 0
+    said = capsys.readouterr().out
+    assert "Of another month, so that it does not count: 1 chart." in said
+    assert "Tesseract" not in said
+    monkeypatch.setenv("PATH", "/nowhere")
+    assert main(["collect", str(pile), "--folder", str(folder)]) == 0
+    assert "Tesseract is not installed, so no name" in capsys.readouterr().out
 
 
 def test_command_says_when_there_was_nothing(

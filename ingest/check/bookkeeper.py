@@ -12,6 +12,7 @@ from ingest.check.questions import Asked, about_boxes, about_page
 from ingest.check.settle import settle
 from ingest.check.several import Sorted, all_blank, is_blank_chart, sort_out
 from ingest.check.spot import disputes
+from ingest.check.written import guess_written
 from ingest.collect.owner import guess_owner
 from ingest.errors import AnswerError
 from ingest.ledger.records import AnswerRecord
@@ -49,7 +50,7 @@ class Bookkeeper:
         self._pages = {page.id: OwnPage(page, origins[page.return_id]) for page in pages}
         self._hints = {
             page.id: Hints(
-                guess_owner(page.written_name, students),
+                guess_written(page.written_name, students),
                 tuple(copy for copy in copies if copy.return_id == page.return_id),
             )
             for page in pages

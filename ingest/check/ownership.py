@@ -142,6 +142,9 @@ def _doubts_of_code(page: PageRecord, chart: ChartRecord, grade: Grade, hints: H
     printed = f"the chart was printed for {student.name}"
     if _is_anothers(page.guess, page.guess_score, student, grade):
         yield Flag("shared-code", f"The file's name says {grade.students[page.guess].name}, but {printed}.")
+    elif _is_anothers(hints.written.student_id, hints.written.score, student, grade):
+        name = grade.students[hints.written.student_id].name
+        yield Flag("shared-code", f"The name on it says {name}, but {printed}.")
     for copy in hints.copies:
         if _is_anothers(copy.guess, copy.guess_score, student, grade):
             named = grade.students[copy.guess].name

@@ -47,7 +47,7 @@ class Summary:
     files: met in what was given, systems' own files left out.
     known: files among them whose very bytes had been collected before.
     returns: read in this run, with those left waiting by an earlier one; pages: charts read on them.
-    ownerless: pages among those of which it is not certain whose they are.
+    ownerless: pages among those whose code does not say whose they are. others: those of another month.
     lost: returns of which nothing could be read.
     spoilt: single pages, or parts of pages, that could not be read in returns that otherwise were.
     """
@@ -59,6 +59,7 @@ class Summary:
     ownerless: int
     lost: Sequence[Unread]
     spoilt: Sequence[Unread]
+    others: int = 0
 
 
 def collect(
@@ -88,7 +89,7 @@ def collect(
     read = _read_all(
         ledger,
         _take_in(ledger, paths, taken, on_progress),
-        start=partial(start, make_reader, ledger.layouts(), _chart_layouts(ledger)),
+        start=partial(start, make_reader, ledger.layouts(), _chart_layouts(ledger), _spares(ledger)),
         workers=workers or _default_workers(),
         seconds=page_seconds,
         on_progress=on_progress,
@@ -101,6 +102,7 @@ def collect(
         read.ownerless,
         (*taken.lost, *read.lost),
         tuple(read.spoilt),
+        read.others,
     )
 
 
@@ -117,6 +119,10 @@ def check_paths(paths: Sequence[Path]) -> None:
 
 def _chart_layouts(ledger: Ledger) -> dict[str, str]:
     return {chart.code: chart.layout for chart in ledger.charts()}
+
+
+def _spares(ledger: Ledger) -> frozenset[str]:
+    return frozenset(chart.code for chart in ledger.charts() if chart.student_id is None)
 
 
 def _default_workers() -> int:
@@ -148,6 +154,7 @@ def _take_in(
     were refused before and were handed in once more.
     """
     known = {record.sha256: record for record in ledger.returns()}
+    first_paths = {sha256: record.path for sha256, record in known.items()}
     again: set[int] = set()
     yield from ledger.waiting()
     for found in walk(paths, leave_out=partial(_is_own, ledger.folder.resolve())):
@@ -155,7 +162,9 @@ def _take_in(
         on_progress("Taking in", taken.files, None)
         sha256, problem = _keep(ledger, found)
         new = ledger.add_return(found.label, sha256, found.dated, problem)
+        first = first_paths.setdefault(sha256, found.label)
         if new is None:
+            _note_copy(ledger, sha256, found.label, first)
             before = known.get(sha256)
             if before is None or before.state != ReturnState.REFUSED:
                 taken.known += 1
@@ -169,6 +178,14 @@ def _take_in(
             taken.lost.append(Unread(found.label, None, problem))
         else:
             yield ledger.get_return(new)
+
+
+def _note_copy(ledger: Ledger, sha256: str, path: str, first: str) -> None:
+    """Note the very same bytes under another name, if that names somebody else than the first one did."""
+    students = ledger.students()
+    guess = guess_owner(path, students)
+    if guess.student_id and guess.student_id != guess_owner(first, students).student_id:
+        ledger.add_copy(path, sha256, guess.student_id, guess.score)
 
 
 def _is_own(folder: Path, path: Path) -> bool:
@@ -245,6 +262,7 @@ class _Read:
         self.returns = 0
         self.pages = 0
         self.ownerless = 0
+        self.others = 0
         self.lost: list[Unread] = []
         self.spoilt: list[Unread] = []
 
@@ -288,7 +306,8 @@ def _read_all(
                     replace(leaf.page, guess=guess.student_id, guess_score=guess.score) for leaf in leaves
                 ]
                 notes = [f"Page {leaf.page.number}: {leaf.note}" for leaf in leaves if leaf.note]
-                ledger.finish_return(record.id, pages, ReturnState.DONE, " ".join(notes))
+                taken = next((leaf.taken for leaf in leaves), None)
+                ledger.finish_return(record.id, pages, ReturnState.DONE, " ".join(notes), taken)
                 _count(read, record, leaves, owners)
             if total is not None:
                 on_progress("Reading", done, total)
@@ -315,7 +334,9 @@ def _count(
     charts = [leaf.page.reading for leaf in leaves if leaf.page.reading]
     read.returns += 1
     read.pages += len(charts)
-    read.ownerless += sum(1 for chart in charts if chart.code is None or owners.get(chart.code) is None)
+    others = [chart for chart in charts if chart.layout is None and chart.code not in owners]
+    read.others += len(others)
+    read.ownerless += sum(owners.get(chart.code or "") is None for chart in charts) - len(others)
     problems = [
         Unread(record.path, leaf.page.number if len(leaves) > 1 else None, why)
         for leaf in leaves

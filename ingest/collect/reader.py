@@ -2,8 +2,9 @@
 
 import logging
 import os
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Iterator, Mapping
+from dataclasses import dataclass, replace
+from datetime import datetime
 from functools import partial
 from pathlib import Path
 from typing import TypeAlias
@@ -14,9 +15,11 @@ from threadpoolctl import threadpool_limits
 
 from ingest.chart.layout import Layout
 from ingest.collect.pictures import open_pages
+from ingest.collect.taken import taken_at
 from ingest.collect.text_layer import beginning
 from ingest.errors import PageError, PictureError
 from ingest.ledger.records import NewPage, ReturnRecord
+from ingest.reading.ocr import OcrError, OcrMissingError
 from ingest.reading.values import Finer, Grey, PageReading, TextLayer
 
 Reader: TypeAlias = Callable[[Grey, TextLayer | None, Finer | None], PageReading]  # raises PageError
@@ -46,10 +49,14 @@ class Job:
 
 @dataclass(frozen=True, slots=True)
 class Leaf:
-    """A page as it comes from a reading process. note: what is wrong with it although it was read."""
+    """A page as it comes from a reading process. note: what is wrong with it although it was read.
+
+    taken: when it was photographed, if the file says so.
+    """
 
     page: NewPage
     note: str
+    taken: datetime | None = None
 
 
 Refusal: TypeAlias = str  # why there are no pages at all
@@ -66,9 +73,15 @@ def load_reader(layouts: Mapping[str, Layout], chart_layouts: Mapping[str, str])
 
 
 def start(
-    make_reader: MakeReader, layouts: Mapping[str, Layout], chart_layouts: Mapping[str, str]
+    make_reader: MakeReader,
+    layouts: Mapping[str, Layout],
+    chart_layouts: Mapping[str, str],
+    nameless: Collection[str],
 ) -> Callable[[Job], Iterator[Item]]:
-    """Make a reading process ready; returns what it then does with each job."""
+    """Make a reading process ready; returns what it then does with each job.
+
+    nameless: the codes of spare charts, on which the name is read.
+    """
     # One core each: as many processes as cores, each with threads for all cores, would only be in each
     # other's way. Tesseract is a program of its own and listens to OpenMP's variable.
     os.environ["OMP_THREAD_LIMIT"] = "1"
@@ -76,10 +89,41 @@ def start(
     threadpool_limits(1)  # numpy's linear algebra
     pillow_heif.options.DECODE_THREADS = 1
     logging.getLogger("pypdf").setLevel(logging.CRITICAL)  # it remarks on every file that is a little off
-    return partial(read_return, make_reader(layouts, chart_layouts))
+    named = chart_layouts.keys() - set(nameless)
+    return partial(
+        read_return, make_reader(layouts, chart_layouts), add_name=partial(with_name, layouts, named)
+    )
 
 
-def read_return(reader: Reader, job: Job) -> Iterator[Item]:
+def with_name(
+    layouts: Mapping[str, Layout], named: Collection[str], reading: PageReading
+) -> tuple[PageReading, str]:
+    """The page with the name that was read on it, and what went wrong; where its code tells, as it was.
+
+    named: the codes of charts that were printed for a student.
+    """
+    from ingest.reading.name_box import read_name  # here: as in `load_reader`
+
+    layout = layouts.get(reading.layout or "")
+    if layout is None or reading.code in named or reading.written_name:
+        return reading, ""
+    try:
+        return replace(reading, written_name=read_name(reading.flat_jpeg, layout)), ""
+    except OcrMissingError:  # `daybox collect` says so once
+        return reading, ""
+    except OcrError as trouble:
+        return reading, f"The name on it could not be read: {trouble}."
+
+
+def _as_it_is(reading: PageReading) -> tuple[PageReading, str]:
+    return reading, ""
+
+
+def read_return(
+    reader: Reader, job: Job, add_name: Callable[[PageReading], tuple[PageReading, str]] = _as_it_is
+) -> Iterator[Item]:
+    """The pages of one return. add_name: what is done with each that was read, and a note on it."""
+    taken = taken_at(job.original)
     try:
         for picture in open_pages(job.original):
             if picture.grey is None:
@@ -95,7 +139,8 @@ def read_return(reader: Reader, job: Job) -> Iterator[Item]:
                 problem = f"Daybox stumbled over this page ({type(error).__name__}: {error})."
                 yield Leaf(NewPage(picture.number, problem, None), "")
             else:
-                yield Leaf(NewPage(picture.number, "", reading), picture.problem)
+                reading, note = add_name(reading)
+                yield Leaf(NewPage(picture.number, "", reading), f"{picture.problem} {note}".strip(), taken)
     except PictureError as error:
         yield str(error)
 

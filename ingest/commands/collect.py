@@ -21,6 +21,7 @@ from ingest.ledger.store import Ledger
 from ingest.plan.challenge import load_challenge
 from ingest.plan.roster import load_roster
 from ingest.printable import printable
+from ingest.reading.ocr import has_tesseract
 
 LISTED_MOST = 40  # a longer list runs off the screen, and the ledger has it all
 
@@ -105,10 +106,17 @@ def _lines(summary: Summary) -> Iterator[str]:
         yield f"Read {_number(summary.pages, 'chart')} in {_number(summary.returns, 'return')}."
     else:
         yield "There was nothing new to read."
+    if summary.others:
+        yield f"Of another month, so that it does not count: {_number(summary.others, 'chart')}."
     if summary.ownerless:
         whose = "whose it is" if summary.ownerless == 1 else "whose they are"
         charts = _number(summary.ownerless, "chart")
-        yield f"Of {charts} it is not certain {whose}; `daybox review` will ask."
+        yield f"Of {charts} the code does not say {whose}; where nothing else does, `daybox review` asks."
+        if not has_tesseract():
+            yield (
+                "Tesseract is not installed, so no name on a chart and no code in letters could be read. "
+                "`sudo apt-get install tesseract-ocr` brings it; these charts stay as they are."
+            )
     yield from _list("Could not be read", summary.lost)
     yield from _list("Could be read only in part", summary.spoilt)
     if summary.lost:

@@ -2,16 +2,18 @@
 
 import logging
 import re
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
 import cv2
 import numpy as np
 import zxingcpp
+from rapidfuzz.distance import Levenshtein
 
 from ingest.chart.code import ALPHABET, parse_code, parse_payload
 from ingest.chart.layout import Layout
 from ingest.reading.flatten import Pose, flatten
+from ingest.reading.ocr import ONE_LINE, RAW_LINE, OcrError, read_words
 from ingest.reading.values import Grey
 
 log = logging.getLogger(__name__)
@@ -21,7 +23,10 @@ _QR_AROUND_MM = 4.0  # the quiet zone, and some slack where the sheet curls
 _WHOLE_SIDE = 2000  # long side, px, of the whole picture when the code is looked for all over it
 _LETTERS_PX_PER_MM = 14.0  # capitals of 3 mm come out about 40 px high, which print readers like best
 _LETTERS_AROUND_MM = 1.5
-OCR_SECONDS = 8.0  # more than ten times what one line takes; then it has hung
+# So many letters of a known code may be misread, added or lost. Codes are so far apart that of 500 none is
+# likely to be as near to anything else: 21 letters in 8 places make 3.8e10 texts, and 500 x 350 of them are
+# within one slip of one of the codes.
+_SLIPS_MOST = 1
 
 _QR = zxingcpp.BarcodeFormats(zxingcpp.BarcodeFormat.QRCode)
 
@@ -38,9 +43,9 @@ class FoundCode:
 NO_CODE = FoundCode(None, None, "")
 
 
-def read_code(grey: Grey, pose: Pose, layout: Layout) -> FoundCode:
-    """The chart code of a placed page, by whatever still shows it."""
-    return read_qr(grey, pose, layout) or read_letters(grey, pose, layout) or NO_CODE
+def read_code(grey: Grey, pose: Pose, layout: Layout, known: Collection[str] = ()) -> FoundCode:
+    """The chart code of a placed page, by whatever still shows it. known: the codes that were printed."""
+    return read_qr(grey, pose, layout) or read_letters(grey, pose, layout, known) or NO_CODE
 
 
 def read_qr(grey: Grey, pose: Pose, layout: Layout) -> FoundCode | None:
@@ -56,15 +61,64 @@ def read_qr(grey: Grey, pose: Pose, layout: Layout) -> FoundCode | None:
     return _decoded(np.asarray(cv2.resize(grey, size, interpolation=cv2.INTER_AREA), np.uint8))
 
 
-def read_letters(grey: Grey, pose: Pose, layout: Layout) -> FoundCode | None:
-    """The code in plain letters, by OCR. Trouble with the OCR program only means that nothing is read."""
+def read_letters(grey: Grey, pose: Pose, layout: Layout, known: Collection[str] = ()) -> FoundCode | None:
+    """The code in plain letters, by OCR. Trouble with the OCR program only means that nothing is read.
+
+    known: the codes that were printed; a text that is one of them but for one letter is taken for it.
+    """
     crop = flatten(grey, pose, layout.letters.grown(_LETTERS_AROUND_MM), _LETTERS_PX_PER_MM)
-    crop = np.asarray(cv2.createCLAHE(2.0, (2, 2)).apply(crop), np.uint8)
-    for text in _printed_lines(crop):
-        for word in re.findall(r"\w{4}\s?[-‐‑‒–—−_.]\s?\w{4}", text):
-            if code := parse_code(word):
-                return FoundCode(code, None, "letters")
-    return None
+    unknown = ""  # a good code, but not one of those: another chart's, or two letters misread
+    try:
+        for picture, mode in _ways_to_read(crop):
+            text = " ".join(word.text for word in read_words(picture, mode, f"{ALPHABET}-"))
+            codes = [code for word in _CODE.findall(text) if (code := parse_code(word))]
+            if found := next((code for code in codes if code in known), "") or _nearest(text, known):
+                return FoundCode(found, None, "letters")
+            if unknown in codes or (codes and not known):  # read twice, it is what stands there
+                return FoundCode(unknown or codes[0], None, "letters")
+            unknown = unknown or next(iter(codes), "")
+    except OcrError as trouble:
+        log.info("the print reader did not work: %s", trouble)
+    return FoundCode(unknown, None, "letters") if unknown else None
+
+
+_CODE = re.compile(r"\w{4}\s?[-‐‑‒–—−_.]\s?\w{4}")
+
+
+def _nearest(text: str, known: Collection[str]) -> str:
+    """The known code that the text is, but for a slip; "" if none is, or two are."""
+    read = re.sub(rf"[^{ALPHABET}]", "", text)
+    near = [
+        code
+        for code in known
+        if Levenshtein.distance(code.replace("-", ""), read, score_cutoff=_SLIPS_MOST) <= _SLIPS_MOST
+    ]
+    return near[0] if len(near) == 1 else ""
+
+
+def _ways_to_read(crop: Grey) -> Iterator[tuple[Grey, int]]:
+    """The letters made easier to read in different ways, and the mode for each; what mostly does it is first.
+
+    The others were chosen on photos of the severity "hard" in which the first two read nothing.
+    """
+    even = np.asarray(cv2.createCLAHE(2.0, (2, 2)).apply(crop), np.uint8)
+    yield even, ONE_LINE
+    yield even, RAW_LINE
+    yield _smaller(_lit_evenly(crop)), ONE_LINE
+    soft = cv2.GaussianBlur(crop, (0, 0), 4.0)
+    sharp = np.asarray(cv2.addWeighted(soft, 3, cv2.GaussianBlur(soft, (0, 0), 10.0), -2, 0), np.uint8)
+    yield sharp, ONE_LINE
+    yield _smaller(sharp), RAW_LINE
+
+
+def _lit_evenly(crop: Grey) -> Grey:
+    light = cv2.GaussianBlur(crop, (0, 0), 60.0).astype(np.float32)
+    even = np.clip(crop.astype(np.float32) / np.maximum(light, 1) * 220, 0, 255).astype(np.uint8)
+    return np.asarray(cv2.normalize(even, even.copy(), 0, 255, cv2.NORM_MINMAX), np.uint8)
+
+
+def _smaller(crop: Grey) -> Grey:
+    return np.asarray(cv2.resize(crop, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA), np.uint8)
 
 
 def _ways_to_see(crop: Grey) -> Iterator[Grey]:
@@ -91,16 +145,3 @@ def _decoded(picture: Grey) -> FoundCode | None:
         if payload := parse_payload(result.text):
             return FoundCode(payload[1], payload[0], "qr")
     return None
-
-
-def _printed_lines(crop: Grey) -> Iterator[str]:
-    import pytesseract  # here: it loads pandas, and hardly one chart in a hundred needs it
-
-    for layout in (7, 13):  # a line of text, and a raw line
-        config = f"--psm {layout} -c tessedit_char_whitelist={ALPHABET}-"
-        try:
-            yield pytesseract.image_to_string(crop, lang="eng", config=config, timeout=OCR_SECONDS)
-        except (OSError, RuntimeError, ValueError) as problem:
-            # Missing, killed by its own crash, hung, or without its language file: the batch goes on.
-            log.info("the print reader did not work: %s", problem)
-            return

@@ -1,14 +1,15 @@
 """One picture of a page: find the chart, flatten it, read its boxes."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 import cv2
 import numpy as np
 
-from ingest.chart.layout import Layout
+from ingest.chart.layout import ChartBox, Layout
 from ingest.errors import PageError
 from ingest.paper import Box
 from ingest.reading.codes import FoundCode, read_code, read_qr
+from ingest.reading.counts import read_circles
 from ingest.reading.crops import box_crops
 from ingest.reading.flatten import Pose, box_corners, flatten, shrink_to
 from ingest.reading.frames import Fit, refine
@@ -53,7 +54,7 @@ def read_page(
     if grey.ndim != 2 or min(grey.shape) < 100:
         raise PageError("this picture is too small to show a chart; hand in the photo or scan itself")
     grey = np.ascontiguousarray(grey)
-    placed, code = _found(grey, finer, text, tuple(layouts.values()))
+    placed, code = _found(grey, finer, text, tuple(layouts.values()), chart_layouts)
     if text and text.code and not code.code:
         code = FoundCode(text.code, code.challenge or text.challenge, "typed")
     candidates = _candidates(code, layouts, chart_layouts)
@@ -77,7 +78,11 @@ def read_page(
 
 
 def _found(
-    grey: Grey, finer: Finer | None, text: TextLayer | None, layouts: Sequence[Layout]
+    grey: Grey,
+    finer: Finer | None,
+    text: TextLayer | None,
+    layouts: Sequence[Layout],
+    known: Collection[str],
 ) -> tuple[Placed, FoundCode]:
     """The chart in the picture, and its code. The picture is a finer one if the chart is small in it.
 
@@ -96,7 +101,7 @@ def _found(
                 return placed, code
             fine = finer() if placed.picture is grey else np.ascontiguousarray(finer()[:, ::-1])
             placed = placed.in_detail(fine)
-    return placed, read_code(placed.picture, placed.pose, placed.layout)
+    return placed, read_code(placed.picture, placed.pose, placed.layout, known)
 
 
 def _found_by_fields(grey: Grey, text: TextLayer | None, layouts: Sequence[Layout]) -> Placed:
@@ -133,7 +138,7 @@ def _read_boxes(
 ) -> tuple[BoxReading, ...]:
     """flat: the page to read the ink of, `fit.flat` or that without its text."""
     boxes = (*layout.boxes, *layout.outside)
-    read = numerals.read(box_crops(flat, boxes), [box.kind for box in boxes])
+    read = _read_each(boxes, flat, numerals)
     page_shows = float(fit.seen.mean()) > _PAGE_SEEN
     covered = {
         box.name
@@ -149,6 +154,16 @@ def _read_boxes(
         )
         for box, is_inside, (candidates, ink) in zip(boxes, inside, read, strict=True)
     )
+
+
+def _read_each(
+    boxes: Sequence[ChartBox], flat: Grey, numerals: Numerals
+) -> list[tuple[tuple[Candidate, ...], float]]:
+    """What stands in each box, and its share of ink: circles are counted, all else is for the net."""
+    counted = read_circles(flat, boxes)
+    written = [box for box in boxes if box.name not in counted]
+    texts = iter(numerals.read(box_crops(flat, written), [box.kind for box in written]))
+    return [counted[box.name] if box.name in counted else next(texts) for box in boxes]
 
 
 def _inside(areas: Sequence[Box], pose: Pose, picture: Grey) -> list[bool]:
