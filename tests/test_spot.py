@@ -174,6 +174,20 @@ def test_the_result_says_how_many_may_be_wrong_at_most(looked: int, misread: int
     assert f"So at most {rate} of all 10,000 is wrong, 95 % sure." in shown(looked, misread)
 
 
+@pytest.mark.parametrize("wrong_of_310", [0, 1, 6, 31])
+def test_95_in_100_spot_checks_do_not_promise_too_much(wrong_of_310: int) -> None:
+    """What the bound is for: 10 charts, so many of their boxes misread; 400 spot checks of 50 boxes each."""
+    of = book(*(sheet(student(f"S{n}"), month_of(october(), 20)) for n in range(10)))
+    misread = {(who, box.box) for who, box in taken(of)[::7][:wrong_of_310]}
+    kept = 0
+    for seed in range(400):
+        boxes = draw(of, 50, seed)
+        check = SpotCheck(7, NOW, seed, 310, boxes)
+        said = seen(*("75" if (box.student_id, box.box) in misread else "20" for box in boxes))
+        kept += result(check, said, ()).bound >= wrong_of_310 / 310
+    assert kept >= 0.95 * 400
+
+
 def test_the_result_in_words() -> None:
     assert shown(80).startswith("Spot check of 2 November: 80 of 10,000 boxes looked at, none misread.")
     assert "2 misread. In 1 you and Daybox differ; until `daybox review` settles that, it counts" in shown(
