@@ -109,8 +109,8 @@ points = {_number(grade.points)}
 rule = {_toml(grade.rule)}
 
 [reading]
-# Of the boxes that nobody but Daybox has looked at, so many may be read wrongly: "1 in 2000". With
-# a stricter wish, such as "1 in 10,000", you are asked about more boxes.
+# So many of the boxes that nobody but Daybox looks at may be misread. With a
+# stricter wish, such as "1 in 10,000", you are asked about more boxes.
 silent_errors = "1 in {challenge.reading.silent_errors}"
 """
 
