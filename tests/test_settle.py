@@ -274,7 +274,7 @@ def test_an_unsure_box_is_asked_about_with_its_best_guess() -> None:
 
 def test_a_blank_box_on_a_faint_page_is_asked_about_unless_the_sum_bears_it_out() -> None:
     """Where other pencil hangs between seen and unseen, a box that looks blank may hold some."""
-    faint = {f"d{number}": ((20, 0.6), (None, 0.4)) for number in (11, 12, 13, 18)}
+    faint: dict[str, Any] = {f"d{number}": ((20, 0.6), (None, 0.4)) for number in (11, 12, 13, 18)}
     clear = chart(d5=((None, 0.999),), w2=None, month=None)
     assert clear.boxes[day(5)].state is State.BLANK
     doubted = chart(d5=((None, 0.999),), w2=None, w3=None, w4=None, month=None, **faint)

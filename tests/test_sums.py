@@ -15,17 +15,26 @@ from ingest.reading.values import Candidate
 MOST = 2  # minutes a day, small enough that every possible chart can be gone through
 
 
-def says(*pairs: tuple[int | None, float]) -> Candidates:
-    return tuple(Candidate(value, "" if value is None else str(value), p) for value, p in pairs)
+def says(*pairs: tuple[int | str | None, float]) -> Candidates:
+    """Numbers; None for blank; "?" for something that is no number."""
+    return tuple(
+        Candidate(value, str(value), p) if isinstance(value, int) else Candidate(None, value or "", p)
+        for value, p in pairs
+    )
 
 
 # -- the ruler: every possible chart, one after another -----------------------------------------------
 
 
-def possible(box: Candidates, values: range) -> Iterator[tuple[int | None, int | None, float]]:
+def possible(box: Candidates, values: range, is_day: bool) -> Iterator[tuple[int | None, int | None, float]]:
     """(which candidate, what it says, probability); the left-over spreads over `values`."""
     for i, candidate in enumerate(box):
-        yield i, candidate.value, candidate.probability
+        if candidate.text == "?" and is_day:
+            yield i, 0, sums.NOTHING * candidate.probability
+            for value in values:
+                yield i, value, (1 - sums.NOTHING) * candidate.probability / len(values)
+        else:
+            yield i, candidate.value, candidate.probability
     left = 1 - sum(c.probability for c in box)
     for value in values:
         yield None, value, left / len(values)
@@ -43,17 +52,20 @@ def enumerated(chart: Sums, slips: float) -> Sums:
     top_month = sum(tops)
     boxes: list[Candidates] = []
     ranges = []
+    are_days: list[bool] = []
     for week, top in zip(chart.weeks, tops, strict=True):
         boxes += [*week.days, week.total]
         ranges += [day_values] * len(week.days) + [range(top + 1)]
+        are_days += [True] * len(week.days) + [False]
     boxes.append(chart.month)
     ranges.append(range(top_month + 1))
+    are_days.append(False)
 
     weight: list[list[float]] = [[0.0] * len(box) for box in boxes]
     whole = 0.0
     choices = [
-        list(possible(box, values)) if box else [(None, None, 1.0)]
-        for box, values in zip(boxes, ranges, strict=True)
+        list(possible(box, values, is_day)) if box else [(None, None, 1.0)]
+        for box, values, is_day in zip(boxes, ranges, are_days, strict=True)
     ]
     for chosen in itertools.product(*choices):
         p = 1.0
@@ -104,11 +116,12 @@ def same(left: Sums, right: Sums) -> bool:
 
 
 def boxes(values: range) -> st.SearchStrategy[Candidates]:
-    def normal(pairs: list[tuple[int | None, int]]) -> Candidates:
+    def normal(pairs: list[tuple[int | str | None, int]]) -> Candidates:
         left = 1 + sum(weight for _, weight in pairs)
         return says(*((value, w / left) for value, w in sorted(pairs, key=lambda pair: -pair[1])))
 
-    pairs = st.tuples(st.one_of(st.none(), st.sampled_from(values)), st.integers(1, 200))
+    said = st.one_of(st.none(), st.just("?"), st.sampled_from(values))
+    pairs = st.tuples(said, st.integers(1, 200))
     return st.lists(pairs, min_size=1, max_size=2, unique_by=lambda pair: pair[0]).map(normal)
 
 
@@ -236,6 +249,14 @@ def test_something_that_is_no_number_takes_part_as_an_unknown() -> None:
     result = weigh(month_of(Week([mark, *map(sure, MINUTES[1:])], sure(135)), total=450), MOST_PER_DAY)
     assert result.weeks[0].days[0][0].probability > 0.98
     assert all(box[0].probability > 0.999 for box in result.weeks[0].days[1:])
+
+
+def test_a_week_that_adds_up_without_it_does_not_prove_a_sticker_to_be_a_nought() -> None:
+    sticker = says(("?", 0.5), (0, 0.4))
+    result = weigh(month_of(Week([sticker, *map(sure, MINUTES[1:])], sure(90)), total=405), MOST_PER_DAY)
+    by_text = {c.text: c.probability for c in result.weeks[0].days[0]}
+    assert by_text["?"] > 0.3
+    assert by_text["0"] < 0.7
 
 
 @pytest.mark.parametrize("value", [241, 1440, 1441, 99999])

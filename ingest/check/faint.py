@@ -6,15 +6,14 @@ other box is clearly written in or clearly blank, a blank one stands.
 """
 
 from collections.abc import Mapping
-from dataclasses import replace
 
 from ingest.check.sums import Candidates
 from ingest.reading.values import Candidate
 
 # Boxes that hang between, as a share of those written in, at which a blank one is believed half. Measured by
 # tests/bench/proving_ground.py on calibrating hands, 2,149 boxes called blank on 307 pages of all
-# severities: below a share of 0.005, none of 1,488 was written in; to 0.01, 4 in 100; to 0.02, 8; to 0.05, 3 in
-# 10; above, half. Higher: faint pencil passes for nothing. Lower: more blank boxes are asked about.
+# severities: below a share of 0.005, none of 1,488 was written in; to 0.01, 4 in 100; to 0.02, 8; to 0.05, 3
+# in 10; above, half. Higher: faint pencil passes for nothing. Lower: more blank boxes are asked about.
 HALF_BELIEVED = 0.05
 # What is left of belief at the least, so that sums may still bear a blank box out.
 LEAST = 0.1
@@ -51,9 +50,11 @@ def _between(blank: float) -> float:
 
 def _doubted(box: Candidates, share: float) -> Candidates:
     """share: of the page's other boxes that are written in, so many hang between."""
+    if share == 0:
+        return box
     odds = (share / HALF_BELIEVED) ** 2
     belief = 1 - (1 - LEAST) * odds / (1 + odds)
-    less = [replace(c, probability=c.probability * belief) if _is_blank(c) else c for c in box]
+    less = [c.at(c.probability * belief) if _is_blank(c) else c for c in box]
     return tuple(sorted(less, key=lambda c: -c.probability))
 
 

@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Sequence
+from functools import lru_cache
 
 import cv2
 import numpy as np
@@ -26,11 +27,10 @@ AROUND_MM = 4.0
 def tile(case: Case, page: PageReading, verdict: Verdict) -> bytes:
     """A box as photographed and as the reader got it, with what was written and read: JPEG bytes."""
     area = next(box.area for box in case.layout.boxes if box.name == verdict.box)
-    photo = cv2.imdecode(np.frombuffer(case.photo.jpeg, np.uint8), cv2.IMREAD_COLOR)  # obeys Exif
-    flat = cv2.imdecode(np.frombuffer(page.flat_jpeg, np.uint8), cv2.IMREAD_GRAYSCALE)
-    seen = crop(np.asarray(flat, np.uint8), area.grown(CROP_MARGIN_MM))
+    photo = _decoded(case.photo.jpeg, cv2.IMREAD_COLOR)  # obeys Exif
+    seen = crop(_decoded(page.flat_jpeg, cv2.IMREAD_GRAYSCALE), area.grown(CROP_MARGIN_MM))
     board = np.full((HIGH + 4 * LINE + 2, 2 * WIDE + 10, 3), 255, np.uint8)
-    board[:HIGH, :WIDE] = _as_photographed(np.asarray(photo), case, area)
+    board[:HIGH, :WIDE] = _as_photographed(photo, case, area)
     if seen.size:
         share = min(WIDE / seen.shape[1], HIGH / seen.shape[0])
         small = cv2.resize(seen, None, fx=share, fy=share, interpolation=cv2.INTER_AREA)
@@ -48,6 +48,11 @@ def tile(case: Case, page: PageReading, verdict: Verdict) -> bytes:
         cv2.putText(board, line, at, cv2.FONT_HERSHEY_SIMPLEX, 0.37, (60, 0, 0), 1, cv2.LINE_AA)
     _, jpeg = cv2.imencode(".jpg", board, [cv2.IMWRITE_JPEG_QUALITY, 88])
     return bytes(jpeg.tobytes())
+
+
+@lru_cache(maxsize=2)  # of one case, a photo and a flattened page
+def _decoded(jpeg: bytes, flag: int) -> Picture:
+    return np.asarray(cv2.imdecode(np.frombuffer(jpeg, np.uint8), flag), np.uint8)
 
 
 def _as_photographed(photo: Picture, case: Case, area: Box) -> Picture:
