@@ -46,10 +46,12 @@ class SlowHands:
 
 
 @contextmanager
-def asking(*questions: Question, clock: Callable[[], float] | None = None) -> Iterator[Prompt]:
+def asking(
+    *questions: Question, clock: Callable[[], float] | None = None, near: Sequence[str] = ()
+) -> Iterator[Prompt]:
     with CropsAhead(fake_crops()) as crops:
         notes = {2: "It came as october.zip/IMG_0042.jpg."}
-        yield Prompt(FakeKeeper(questions), CHALLENGE, crops, notes, clock or SlowHands())
+        yield Prompt(FakeKeeper(questions), CHALLENGE, crops, notes, clock or SlowHands(), near={2: near})
 
 
 def keeper_of(prompt: Prompt) -> FakeKeeper:
@@ -305,6 +307,67 @@ def test_a_page_whose_owner_is_known_is_asked_about_by_name() -> None:
         assert prompt.who == ("Zoë Okonkwo-Lind", "Period 2", "the whole page")
 
 
+BLANK_CHART = Question("S002", "chart", "S002", 0.0, (Flag("blank-chart", "Nothing is on it."),), 2)
+
+
+@pytest.mark.parametrize(("key", "answer"), [("y", "S002"), ("n", "not ours")])
+def test_whether_a_page_counts_is_answered_by_y_or_n(key: str, answer: str) -> None:
+    with asking(BLANK_CHART) as prompt:
+        assert prompt.letters == {
+            "y": "yes, it counts",
+            "n": "no, it does not",
+            "l": "later",
+            "u": "undo",
+            "p": "page",
+            "?": "help",
+            "q": "quit",
+        }
+        type_on_screen(prompt, key, ENTER)
+        assert keeper_of(prompt).said() == [("chart", answer)]
+        counts = "counts" if key == "y" else "does not count"
+        assert prompt.said == f"Saved: Zoë Okonkwo-Lind, the whole page: {counts}."
+
+
+def test_what_nobody_has_looked_at_is_not_waved_through_and_may_be_anothers() -> None:
+    with asking(BLANK_CHART) as prompt:
+        type_on_screen(prompt, ENTER)
+        assert keeper_of(prompt).said() == []
+        assert "Type y or n" in prompt.said
+        assert "Does it count?" in picture_of_screen(prompt)
+        assert "it is left out" in picture_of_screen(prompt, "?", ENTER)
+        type_on_screen(prompt, "quill", ENTER)
+        assert keeper_of(prompt).said() == [("chart", "S004")]
+        assert prompt.said == "Saved: the page belongs to Petra Quill."
+
+
+def test_the_closest_names_are_listed_but_enter_alone_takes_none() -> None:
+    with asking(chart_question("S003", 0.5), near=("S003", "S001", "S999")) as prompt:
+        assert [student.id for student in prompt.students("")] == ["S003", "S001"]
+        text = picture_of_screen(prompt)
+        assert "Aurelio Lopes, Period 5, S003" in text
+        assert "Maria Lopez, Period 2, S001" in text
+        type_on_screen(prompt, ENTER)
+        assert keeper_of(prompt).said() == []
+        type_on_screen(prompt, DOWN, DOWN, ENTER)
+        assert keeper_of(prompt).said() == [("chart", "S001")]
+    with asking(chart_question("S003", 0.5), near=("S003", "S001")) as prompt:
+        type_on_screen(prompt, DOWN, ENTER)
+        assert keeper_of(prompt).said() == [("chart", "S003")]
+
+
+def test_with_an_offer_the_arrows_go_on_from_there() -> None:
+    with asking(chart_question("S003", 0.95), near=("S001", "S003")) as prompt:
+        assert [student.id for student in prompt.students("")] == ["S003", "S001"]
+        type_on_screen(prompt, DOWN, ENTER)
+        assert keeper_of(prompt).said() == [("chart", "S001")]
+
+
+def test_what_is_typed_after_an_arrow_counts() -> None:
+    with asking(chart_question(), near=("S003", "S001")) as prompt:
+        type_on_screen(prompt, DOWN, "quill", ENTER)
+        assert keeper_of(prompt).said() == [("chart", "S004")]
+
+
 def test_n_says_not_ours() -> None:
     with asking(chart_question()) as prompt:
         type_on_screen(prompt, "n", ENTER)
@@ -480,6 +543,14 @@ def test_lines_survive_a_terminal_of_no_size() -> None:
     with asking(box_question(12)) as prompt:
         type_lines(prompt, ["25"], columns=0, rows=0)
         assert prompt.answered == 1
+
+
+def test_lines_say_who_is_near_and_take_y_or_n() -> None:
+    with asking(chart_question(), BLANK_CHART, near=("S003", "S001")) as prompt:
+        text = "\n".join(type_lines(prompt, ["n", "y"]))
+        assert "Perhaps: Aurelio Lopes (S003), Maria Lopez (S001)" in text
+        assert "Does it count? y or n" in text
+        assert keeper_of(prompt).said() == [("chart", "not ours"), ("chart", "S002")]
 
 
 def test_lines_list_students_to_pick_by_number() -> None:

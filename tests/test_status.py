@@ -1,6 +1,7 @@
 import io
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 from books import (
@@ -20,6 +21,7 @@ from rich.console import Console
 
 from ingest import cli
 from ingest.check.book import Book
+from ingest.check.fate import Fate, Outcome, What
 from ingest.ledger.records import PageRecord, ReturnRecord, ReturnState
 from ingest.report.status import LINES_SHOWN, NAMES_SHOWN, status
 
@@ -88,6 +90,44 @@ def test_refused_files_and_strange_pages_with_their_reasons() -> None:
     text = shown(a_busy_book(), [a_return(1, "october.zip/IMG_1.jpg"), refused], [a_page(1, 1), receipt])
     assert "Files that could not be opened: 1\n  broken.pdf\n    The file ends too early.\n" in text
     assert "october.zip/IMG_1.jpg, page 2\n    No chart was found on it.\n" in text
+
+
+def test_what_does_not_count_is_listed_with_the_student_whom_the_path_names() -> None:
+    def fate(path: str, what: What, outcome: Outcome, **changes: Any) -> Fate:
+        return replace(Fate(path, 1, 1, 5, "", "S3", what, outcome, "Because."), **changes)
+
+    cat = a_page(5, 2, problem="No chart was found on it.")
+    said = io.StringIO()
+    Console(file=said, width=80, no_color=True).print(
+        status(
+            a_busy_book(),
+            PLAN,
+            [a_return(1, "a.zip/1.jpg"), a_return(2, "a.zip/cat.jpg")],
+            [a_page(1, 1), cat],
+            fates=[
+                fate("a.zip/cat.jpg", What.NONE, Outcome.UNREAD),
+                fate("a.zip/old.jpg", What.OTHER, Outcome.ASIDE, page=2),
+                fate("a.zip/blank.jpg", What.BLANK, Outcome.ASIDE, student_id="S1", named=""),
+                fate("a.zip/1.jpg", What.CHART, Outcome.COUNTS, untold=True),
+            ],
+        )
+    )
+    lines = [line.rstrip() for line in said.getvalue().splitlines()]
+    assert "  a.zip/cat.jpg (FirstS3 LastS3?)" in lines
+    where = lines.index("Charts that do not count: 2")
+    assert lines[where + 1 : where + 5] == [
+        "  a.zip/old.jpg, page 2 (FirstS3 LastS3?)",
+        "    Because.",
+        "  a.zip/blank.jpg (FirstS1 LastS1)",
+        "    Because.",
+    ]
+    assert "Whether 1 page came in late cannot be told: daybox returns." in lines
+
+
+def test_who_is_in_review_is_told_from_who_is_missing() -> None:
+    ana, ben = sheet(student("S1"), [], pages=()), sheet(student("S2"), [], pages=())
+    text = shown(book(ana, ben, questions=[page_question(1, "S1", "S1")]))
+    assert "FirstS1 LastS1 (in review), FirstS2 LastS2" in text
 
 
 def test_long_lists_of_files_are_cut() -> None:

@@ -5,6 +5,7 @@ import secrets
 import shlex
 import shutil
 import sys
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from textwrap import fill
@@ -15,9 +16,10 @@ from ingest.chart.printed import refuse_another_plan
 from ingest.check.book import Book, Question
 from ingest.check.bookkeeper import Bookkeeper
 from ingest.check.spot import last_result, words
+from ingest.check.written import closest
 from ingest.commands import folder_option
 from ingest.errors import DayboxError
-from ingest.ledger.records import SpotCheck
+from ingest.ledger.records import PageRecord, SpotCheck
 from ingest.ledger.store import Ledger
 from ingest.plan.challenge import Challenge, load_challenge
 from ingest.plan.roster import load_roster
@@ -185,7 +187,9 @@ class _Desk:
             return f"The page should be {path}, but is gone."
 
         with CropsAhead(ledger_crops(self.folder)) as crops:
-            prompt = Prompt(keeper, self.challenge, crops, _notes(self.ledger), task=task)
+            pages = self.ledger.pages()
+            notes, near = _notes(self.ledger, pages), _near(self.ledger, pages)
+            prompt = Prompt(keeper, self.challenge, crops, notes, task=task, near=near)
             prompt.tell(said)
             if _is_plain():
                 size = shutil.get_terminal_size()  # 80 x 24 where the terminal does not tell
@@ -205,13 +209,23 @@ def _refuse_without_terminal(what: str) -> None:
         )
 
 
-def _notes(ledger: Ledger) -> dict[int, str]:
+def _notes(ledger: Ledger, pages: Sequence[PageRecord]) -> dict[int, str]:
     """By page id: how the page came, and the name that was read on it."""
     paths = {record.id: record.path for record in ledger.returns()}
     return {
         page.id: f"It came as {paths[page.return_id]}."
         + (f' The name on it reads like "{page.written_name}".' if page.written_name else "")
-        for page in ledger.pages()
+        for page in pages
+    }
+
+
+def _near(ledger: Ledger, pages: Sequence[PageRecord]) -> dict[int, Sequence[str]]:
+    """By page id: the students whom the name on the page, or the file's name, comes close to."""
+    students = ledger.students()
+    return {
+        page.id: closest(page.written_name, page.guess, students)
+        for page in pages
+        if page.written_name or page.guess
     }
 
 

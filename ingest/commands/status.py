@@ -27,12 +27,14 @@ def command(folder: Path) -> None:
     with Ledger.open(folder, create=False) as ledger:
         refuse_another_plan(ledger.layouts().values(), challenge)
         ledger.sync_roster(students)
-        book = Bookkeeper(ledger, challenge).book
+        keeper = Bookkeeper(ledger, challenge)
+        book = keeper.book
         page = status(
             book,
             challenge,
             ledger.returns(),
             ledger.pages(),
+            fates=keeper.fates(),
             trusted=trust(book, threshold(challenge.reading.silent_errors), last_result(ledger, book)),
             charts_printed=bool(ledger.charts()),
             folder="" if folder.resolve() == Path.cwd() else shlex.quote(str(folder)),

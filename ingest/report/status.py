@@ -1,6 +1,6 @@
 """Where things stand: a page of plain text for a terminal of 80 columns, with or without colour."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from rich import box
 from rich.console import Group, RenderableType
@@ -9,6 +9,7 @@ from rich.table import Table
 from rich.text import Text
 
 from ingest.check.book import Book, Question
+from ingest.check.fate import Fate, Outcome
 from ingest.ledger.records import PageRecord, ReturnRecord, ReturnState
 from ingest.plan.challenge import Challenge
 from ingest.report.readings import page_origins
@@ -27,18 +28,22 @@ def status(
     returns: Sequence[ReturnRecord],
     pages: Sequence[PageRecord],
     *,
+    fates: Sequence[Fate] = (),
     trusted: Sequence[str] = (),
     charts_printed: bool = True,
     folder: str = "",
 ) -> RenderableType:
     """The page. `rich` prints it.
 
+    fates: what became of everything; says which pages do not count, and whose they may be.
     trusted: how far what was accepted can be trusted, in sentences.
     folder: as it must be typed after --folder in the next command; "" for the current one.
     """
     figures = tallies(book, challenge)
     origins = page_origins(returns, pages)
     asked = [question for question in book.questions if question.box == "chart"]
+    names = {sheet.student.id: sheet.student.name for sheet in book.sheets}
+    by_path = {fate.path: names[fate.named] for fate in fates if fate.named in names}
     refused = [record for record in returns if record.state is ReturnState.REFUSED]
     waiting = sum(record.state is ReturnState.WAITING for record in returns)
     # a page that a person is asked about stands in that list, not in this one
@@ -47,15 +52,21 @@ def status(
         _title(challenge),
         _sections(figures, len(book.questions)),
         _missing(figures),
-        _counted_list("Files that could not be opened", [(record.path, record.note) for record in refused]),
         _counted_list(
-            "Pages that are no chart of this challenge",
-            [(_origin(origins, page.id), page.problem) for page in strange],
+            "Files that could not be opened",
+            [(_with_name(record.path, by_path), record.note) for record in refused],
         ),
+        _counted_list(
+            "Pages on which no chart was found",
+            [(_with_name(_origin(origins, page.id), by_path), page.problem) for page in strange],
+        ),
+        _counted_list("Charts that do not count", list(_aside(fates, names, by_path))),
         _to_review(book, asked, origins),
         Group(*map(Text, trusted)) if trusted else None,
         _could_change(figures, challenge, unowned_pages(book)),
     ]
+    if untold := sum(fate.untold for fate in fates):
+        parts.append(Text(f"Whether {_count(untold, 'page')} came in late cannot be told: daybox returns."))
     if waiting:
         parts.append(Text(f"{_count(waiting, 'file')} copied in, but not read yet."))
     command = _next(bool(book.questions), bool(returns), waiting > 0, charts_printed)
@@ -119,14 +130,35 @@ def _by_section(figures: Iterable[Tally]) -> Mapping[str, list[Tally]]:
 def _missing(figures: Sequence[Tally]) -> Table | None:
     table = _grid("Missing")
     for section, group in _by_section(figures).items():
-        names = [tally.student.name for tally in group if not tally.handed_in]
-        if len(names) == len(group) and len(group) > 1:
+        names = [
+            f"{tally.student.name} (in review)" if tally.open_pages else tally.student.name
+            for tally in group
+            if not tally.handed_in
+        ]
+        if len(names) == len(group) > 1 and not any(tally.open_pages for tally in group):
             table.add_row(Text(section), Text(f"all {len(group)}"))
         elif names:
             more = len(names) - NAMES_SHOWN
             shown = ", ".join(names[:NAMES_SHOWN]) + (f" and {more} more" if more > 0 else "")
             table.add_row(Text(section), Text(shown))
     return table if table.row_count else None
+
+
+def _aside(
+    fates: Sequence[Fate], names: Mapping[str, str], by_path: Mapping[str, str]
+) -> Iterator[tuple[str, str]]:
+    """Charts that were handed in and count for nothing, and why."""
+    for fate in fates:
+        if fate.outcome is Outcome.ASIDE:
+            path = fate.path if fate.page in (None, 1) else f"{fate.path}, page {fate.page}"
+            whose = f" ({names[fate.student_id]})" if fate.student_id in names else ""
+            yield (path + whose if whose else _with_name(path, by_path)), fate.why
+
+
+def _with_name(path: str, by_path: Mapping[str, str]) -> str:
+    """The path, with the student whom it names."""
+    name = by_path.get(path.partition(", page ")[0])
+    return f"{path} ({name}?)" if name else path
 
 
 def _to_review(

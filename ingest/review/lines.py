@@ -70,6 +70,10 @@ def _show(prompt: Prompt, write: Callable[[str], None], columns: int, rows: int)
         picture = tuple(textwrap.wrap(str(problem), columns - 1))
     for line in (*why, *picture):
         write(printable(line))
+    if near := prompt.students(""):
+        names = ", ".join(f"{student.name} ({student.id})" for student in near)
+        for line in textwrap.wrap(f"Perhaps: {names}", columns - 1):
+            write(printable(line))
     write("  ".join(f"{letter} {does}" for letter, does in prompt.letters.items()))
 
 

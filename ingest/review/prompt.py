@@ -91,6 +91,7 @@ class Prompt:
     """One run of questions.
 
     notes: by page id, what may help to tell whose the page is, as sentences.
+    near: by page id, the ids of the students whom the page may belong to, likeliest first.
     task: what it is for, in words.
     question: what is asked now; None when there is nothing (more) to ask in this run.
     said: one line on what the last key did.
@@ -105,6 +106,7 @@ class Prompt:
         notes: Mapping[int, str] | None = None,
         clock: Callable[[], float] = time.monotonic,
         task: Task = REVIEW,
+        near: Mapping[int, Sequence[str]] | None = None,
     ) -> None:
         self.task = task
         self.question: Question | None = None
@@ -115,6 +117,7 @@ class Prompt:
         self._challenge = challenge
         self._crops = crops
         self._notes = notes or {}
+        self._near = near or {}
         self._clock = clock
         self._quiet_since = clock()
         self._put_off: dict[Key, None] = {}
@@ -211,10 +214,13 @@ class Prompt:
         return self._crops.get(self.question)
 
     def students(self, text: str) -> list[Student]:
-        """Who on the roster the typed text may mean; of an empty line, the student that is offered."""
+        """Who on the roster the typed text may mean; of an empty line, whom is offered, then who is near."""
         if not text.strip():
-            offered = self._sheets.get(self._offered) if self.about_chart else None
-            return [offered.student] if offered else []
+            question = self.question
+            if question is None or not self.about_chart or self.asks_yes_or_no:
+                return []
+            likely = dict.fromkeys([self._offered, *self._near.get(question.page_id, ())])
+            return [self._sheets[each].student for each in likely if each in self._sheets][:MATCHES]
         return matching(text, [sheet.student for sheet in self._sheets.values()])
 
     @property

@@ -81,6 +81,7 @@ class Screen:
         self._cell = cell
         self._helping = False
         self._chosen = 0  # which of the listed students
+        self._moved = False  # whether a person chose it
         self._sent = ""  # the terminal's own picture as it stands on the screen
         self._to_send = ""
         self._shows: object = None  # what the screen was about when the picture was sent
@@ -223,7 +224,7 @@ class Screen:
         """The students that what is typed may mean, at most MATCHES lines."""
         lines: list[StyleAndTextTuples] = []
         for number, student in enumerate(self._students()):
-            style = "class:chosen" if number == self._chosen else ""
+            style = "class:chosen" if number == self._chosen and self._would_take() else ""
             lines.append([("", MARGIN), (style, f" {self._prompt.student_words(student)} ")])
         return lines
 
@@ -243,7 +244,7 @@ class Screen:
             return []
         if prompt.about_chart and text in prompt.letters:
             does = prompt.letters[text]
-        elif prompt.about_chart and (students := self._students()):
+        elif prompt.about_chart and self._would_take() and (students := self._students()):
             does = students[self._chosen].name
         elif text and prompt.about_chart:
             does = ""
@@ -274,7 +275,7 @@ class Screen:
     # What the keys do
 
     def _typed(self, _: Buffer) -> None:
-        self._chosen = 0
+        self._chosen, self._moved = 0, False
 
     def _keys(self) -> KeyBindings:
         keys = KeyBindings()
@@ -307,7 +308,7 @@ class Screen:
         return letter in self._prompt.letters
 
     def _command(self, letter: str) -> None:
-        self._line.reset()
+        self._clear()
         question = self._prompt.question
         if letter == "q":
             self._app_exit()
@@ -324,14 +325,24 @@ class Screen:
             self._app_exit()
         elif prompt.about_chart and text in prompt.letters:
             self._command(text)
-        elif prompt.about_chart and text and (students := self._students()):
+        elif prompt.about_chart and (text or self._moved) and (students := self._students()):
             prompt.choose(students[self._chosen])
-            self._line.reset()
+            self._clear()
         elif prompt.enter(text):
-            self._line.reset()
+            self._clear()
+
+    def _clear(self) -> None:
+        self._line.reset()
+        self._chosen, self._moved = 0, False
+
+    def _would_take(self) -> bool:
+        """Whether Enter would take the chosen student: one is typed, picked, or offered."""
+        return bool(self._line.text.strip()) or self._moved or bool(self._prompt.offer)
 
     def _move(self, by: int) -> None:
-        self._chosen = max(0, min(self._chosen + by, len(self._students()) - 1))
+        if self._would_take():
+            self._chosen = max(0, min(self._chosen + by, len(self._students()) - 1))
+        self._moved = bool(self._students())
 
     def _leave_help(self) -> None:
         self._helping = False
