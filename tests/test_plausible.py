@@ -47,3 +47,9 @@ def test_seventy_five_where_fifteen_is_possible_is_doubted_and_where_it_is_not_s
 
 def test_a_box_without_probability_stays() -> None:
     assert plausible(box((20, 0.0)), PLAN) == box((20, 0.0))
+
+
+def test_a_nought_gains_nothing_over_what_is_no_number() -> None:
+    """The mouth on a round sticker looks like a dash."""
+    sticker = (Candidate(0, "-", 0.6), Candidate(None, "?", 0.4))
+    assert [c.probability for c in plausible(sticker, PLAN)] == pytest.approx([0.6, 0.4])

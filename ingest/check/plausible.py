@@ -14,7 +14,7 @@ _FIVES = 5.0
 _FAR_OVER_MINIMUM = 0.15
 _OVER_THE_POSSIBLE = 0.02
 _FAR = 4  # times the minimum
-_NOTHING = 2.0  # a blank box, and what is no number at all
+_NOTHING = 2.0  # a blank box, 0, and what is no number at all: a sticker must not become a 0
 
 
 def plausible(box: Candidates, challenge: Challenge) -> Candidates:
@@ -34,6 +34,8 @@ def plausible(box: Candidates, challenge: Challenge) -> Candidates:
 def _weight(candidate: Candidate, challenge: Challenge) -> float:
     minutes = candidate.value
     if minutes is None:
+        return _NOTHING
+    if minutes == 0:  # a 0 or a dash is no likelier than an empty box
         return _NOTHING
     weight = _FIVES if minutes % 5 == 0 else 1.0
     if minutes > challenge.counting.most_per_day:
