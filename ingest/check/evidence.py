@@ -135,19 +135,23 @@ def inks_of(page: PageRecord) -> dict[str, Candidates]:
     """What the ink of a page's boxes says, by name, as probable as the page lets it be."""
     inks = believed({reading.box: merged(reading.candidates) for reading in page.readings})
     trust = _trust(page)
+    if trust == 1:
+        return inks
     return {
-        name: ink if ink == HIDDEN else tuple(replace(c, probability=c.probability * trust) for c in ink)
+        name: ink if ink == HIDDEN else tuple(c.at(c.probability * trust) for c in ink)
         for name, ink in inks.items()
     }
 
 
 def merged(candidates: Candidates) -> Candidates:
     """The candidates, `15` and `15 min` taken together, most probable first."""
+    if len(candidates) == 1:
+        return candidates
     found: dict[tuple[int | None, str], Candidate] = {}
     for c in candidates:
         key = (c.value, c.text if c.value is None else "")
         first = found.get(key)
-        found[key] = replace(first or c, probability=c.probability + (first.probability if first else 0.0))
+        found[key] = first.at(c.probability + first.probability) if first else c
     return tuple(sorted(found.values(), key=lambda c: -c.probability))
 
 

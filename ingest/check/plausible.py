@@ -1,7 +1,5 @@
 """What minutes children write: a mild prior, so that 25 beats 26 where the ink leaves both open."""
 
-from dataclasses import replace
-
 from ingest.check.sums import Candidates
 from ingest.plan.challenge import Challenge
 from ingest.reading.values import Candidate
@@ -22,12 +20,14 @@ def plausible(box: Candidates, challenge: Challenge) -> Candidates:
 
     Probability only moves between the candidates: what they leave over stays as it is.
     """
+    if len(box) == 1:
+        return box
     weighed = [(c, c.probability * _weight(c, challenge)) for c in box]
     total = sum(weight for _, weight in weighed)
     if total <= 0:
         return box
     share = sum(c.probability for c in box) / total
-    found = [replace(c, probability=weight * share) for c, weight in weighed]
+    found = [c.at(weight * share) for c, weight in weighed]
     return tuple(sorted(found, key=lambda c: -c.probability))
 
 

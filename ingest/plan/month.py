@@ -4,6 +4,7 @@ import calendar
 import re
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:  # reading processes do without pydantic, and start so much sooner
@@ -46,17 +47,14 @@ class Month:
         return Month.of(self.dates()[-1] + timedelta(days=1))
 
     def dates(self) -> tuple[date, ...]:
-        last = calendar.monthrange(self.year, self.number)[1]
-        return tuple(date(self.year, self.number, day) for day in range(1, last + 1))
+        return _dates(self)
 
     def weeks(self, week_starts: str) -> tuple[tuple[date, ...], ...]:
         """The grid's rows, each seven days, those of the neighbouring months included.
 
         week_starts: "sun" or "mon". Four to six rows.
         """
-        first = {"mon": calendar.MONDAY, "sun": calendar.SUNDAY}[week_starts]
-        rows = calendar.Calendar(first).monthdatescalendar(self.year, self.number)
-        return tuple(tuple(row) for row in rows)
+        return _weeks(self, week_starts)
 
     @classmethod
     def __get_pydantic_core_schema__(cls, source: Any, handler: "GetCoreSchemaHandler") -> "CoreSchema":
@@ -66,3 +64,19 @@ class Month:
             lambda value: value if isinstance(value, cls) else cls.parse(str(value)),
             serialization=core_schema.to_string_ser_schema(),
         )
+
+
+# There are a handful of months, and they are asked for their days with every student.
+
+
+@lru_cache
+def _dates(month: Month) -> tuple[date, ...]:
+    last = calendar.monthrange(month.year, month.number)[1]
+    return tuple(date(month.year, month.number, day) for day in range(1, last + 1))
+
+
+@lru_cache
+def _weeks(month: Month, week_starts: str) -> tuple[tuple[date, ...], ...]:
+    first = {"mon": calendar.MONDAY, "sun": calendar.SUNDAY}[week_starts]
+    rows = calendar.Calendar(first).monthdatescalendar(month.year, month.number)
+    return tuple(tuple(row) for row in rows)
