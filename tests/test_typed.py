@@ -3,6 +3,7 @@
 import io
 from collections.abc import Callable, Mapping
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pypdfium2
@@ -11,7 +12,13 @@ from factories import origin
 from PIL import Image
 from pypdf import PdfWriter, Transformation
 from pypdf.annotations import FreeText
-from pypdf.generic import NameObject, RectangleObject, TextStringObject
+from pypdf.generic import (
+    DecodedStreamObject,
+    DictionaryObject,
+    NameObject,
+    RectangleObject,
+    TextStringObject,
+)
 from reportlab.lib.utils import ImageReader
 from reportlab.pdfgen.canvas import Canvas
 from typed_chart import (
@@ -400,3 +407,39 @@ def test_fields_that_mean_other_boxes_than_they_lie_on_are_doubtful(desk: Desk) 
     found = desk.boxes(changed(filled(MINUTES), lambda w: _renamed(w, "2027-10", "2027-09")))
     assert all(found[day][0].probability < 0.6 for day in DAYS)
     assert np.all([found[day][0].typed for day in DAYS])
+
+
+# -- fonts that do not say what their letters are ------------------------------------------------------
+
+
+def without_meaning(writer: PdfWriter) -> None:
+    """Fonts that only say how their letters look."""
+    for number in range(1, len(writer._objects) + 1):
+        thing = writer.get_object(number)
+        if isinstance(thing, DictionaryObject) and "/ToUnicode" in thing:
+            del thing["/ToUnicode"]
+
+
+def test_text_that_cannot_be_read_as_such_is_read_like_ink(desk: Desk) -> None:
+    data = changed((RETURNED / "chromium-slide.pdf").read_bytes(), without_meaning)
+    found = desk.boxes(data)
+    assert {day: found[day][0].value for day in DAYS} == MINUTES
+    assert not any(found[day][0].typed for day in DAYS)
+
+
+def test_font_that_lies_of_its_letters_is_not_believed(desk: Desk) -> None:
+    """Its ToUnicode map (ISO 32000-1, 9.10.3) has a 7 where a 2 is seen."""
+
+    def lie(writer: PdfWriter) -> None:
+        for number in range(1, len(writer._objects) + 1):
+            thing = writer.get_object(number)
+            if isinstance(thing, DictionaryObject) and "/ToUnicode" in thing:
+                table: Any = thing["/ToUnicode"]
+                false = DecodedStreamObject()
+                false.set_data(table.get_data().replace(b"<0032>", b"<0037>"))
+                thing[NameObject("/ToUnicode")] = writer._add_object(false)
+
+    found = desk.boxes(changed((RETURNED / "cairo-flattened.pdf").read_bytes(), lie))
+    for day in DAYS[:16]:
+        twos = "2" in str(MINUTES[day])
+        assert (found[day][0].probability < 0.6) == twos, day

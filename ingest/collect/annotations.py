@@ -67,9 +67,7 @@ class AnnotatedFile:
         """index: 0 for the first. Nothing where the file is such that they cannot be had."""
         try:
             if self._reader is None:
-                self._reader = PdfReader(self._path)
-                if self._reader.is_encrypted:
-                    self._reader.decrypt("")
+                self._reader = PdfReader(self._path)  # which tries the empty password by itself
             return _sorted_out(_annotations(self._reader, index))
         except Exception:  # as in `pictures.open_pages`; what was typed is still to be seen on the page
             return Annotations()

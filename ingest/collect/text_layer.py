@@ -7,7 +7,7 @@ such guesses must not pass for something that was typed.
 import ctypes
 import math
 import unicodedata
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from itertools import islice
@@ -31,21 +31,25 @@ _OFF_LINE = 0.4  # of a letter's height: so far up or down, a letter is on anoth
 _SAME = 0.3  # of a letter's height: so near, the same text was drawn twice, for boldness or a shadow
 
 _OUR_TYPE = REGULAR.partition("-")[0]
-_LINE_END_HYPHENS = {"\x02": "-", "\ufffe": "-"}  # as pdfium gives a hyphen that ends a line
+_UNKNOWN = "\N{REPLACEMENT CHARACTER}"
 
 
 @dataclass(frozen=True, slots=True)
 class _Letter:
-    """box: left, top, right, bottom, px. middle: of its ink. along: the unit vector of its line."""
+    """box: left, top, right, bottom, px. middle: of its ink. along: the unit vector of its line.
+
+    owner: the thing on the page that it is part of, as PDFium numbers them; 0 for none.
+    """
 
     text: str
     box: Corners
     middle: tuple[float, float]
     along: tuple[float, float]
     is_printed: bool
+    owner: int
 
 
-_BREAK = _Letter("\n", (0, 0, 0, 0), (0, 0), (1, 0), False)
+_BREAK = _Letter("\n", (0, 0, 0, 0), (0, 0), (1, 0), False, 0)
 
 
 def text_layer(
@@ -62,7 +66,9 @@ def text_layer(
     with _opened(document, index) as page:
         to_picture = _Transform.of(page, grey)
         letters = list(_letters(page, to_picture))
-        shown = _hide_text(page)
+        unknown = {letter.owner for letter in letters if _is_unknown(letter.text)}
+        letters = [letter for letter in letters if letter.owner not in unknown]
+        shown = _hide_text(page, unknown)
         fields = attached.fields if attached else ()
         notes = attached.notes if attached else ()
         if not (letters and shown) and not fields and not notes:
@@ -158,8 +164,11 @@ def _letters(page: pdfium.PdfPage, to_picture: _Transform) -> Iterator[_Letter]:
         loose, turn = raw.FS_RECTF(), raw.FS_MATRIX()
         for n in range(min(text_page.count_chars(), _LETTERS_MOST)):
             code = raw.FPDFText_GetUnicode(text_page, n)
-            letter = chr(code) if 0 < code < 0x110000 else "\ufffd"
-            letter = _LINE_END_HYPHENS.get(letter, letter)
+            letter = chr(code) if 0 < code < 0x110000 else _UNKNOWN
+            if raw.FPDFText_IsHyphen(text_page, n) == 1:  # one that ends a line has a code of PDFium's own
+                letter = "-"
+            elif raw.FPDFText_HasUnicodeMapError(text_page, n) == 1:
+                letter = _UNKNOWN
             if letter in "\r\n":
                 yield _BREAK
                 continue
@@ -180,9 +189,16 @@ def _letters(page: pdfium.PdfPage, to_picture: _Transform) -> Iterator[_Letter]:
             right, down = to_picture.matrix[:, :2] @ (turn.a, turn.b)
             long = math.hypot(right, down)
             along = (right / long, down / long) if long > 0 else (1.0, 0.0)
-            yield _Letter(letter, (x0, y0, x1, y1), (float(middle[0]), float(middle[1])), along, fonts[owner])
+            inked = float(middle[0]), float(middle[1])
+            yield _Letter(letter, (x0, y0, x1, y1), inked, along, fonts[owner], owner)
     finally:
         text_page.close()
+
+
+def _is_unknown(letter: str) -> bool:
+    """Whether a font does not say what its letter is. What is set in such a font, only the picture shows."""
+    category = unicodedata.category(letter)
+    return letter == _UNKNOWN or (category in ("Cc", "Cn", "Co", "Cs") and not letter.isspace())
 
 
 def _is_ours(text_page: pdfium.PdfTextPage, n: int) -> bool:
@@ -192,15 +208,18 @@ def _is_ours(text_page: pdfium.PdfTextPage, n: int) -> bool:
     return name.value.decode("ascii", "replace").rpartition("+")[2].startswith(_OUR_TYPE)
 
 
-def _hide_text(page: pdfium.PdfPage) -> bool:
-    """Take all text out of what is drawn of the page, with the lines around text boxes.
+def _hide_text(page: pdfium.PdfPage, unknown: Collection[int]) -> bool:
+    """Take the text out of what is drawn of the page, with the lines around text boxes.
 
-    Returns whether any of the text could have been seen.
+    unknown: of text that cannot be read as such and stays, since it is as good as ink.
+    Returns whether any of the rest could have been seen.
     """
     could_be_seen = False
     kinds = (raw.FPDF_PAGEOBJ_TEXT, raw.FPDF_PAGEOBJ_PATH)
     for thing in islice(page.get_objects(filter=kinds, max_depth=_DEPTH_MOST), _OBJECTS_MOST):
         if thing.type == raw.FPDF_PAGEOBJ_TEXT:
+            if ctypes.cast(thing.raw, ctypes.c_void_p).value in unknown:
+                continue
             could_be_seen |= raw.FPDFTextObj_GetTextRenderMode(thing) not in _UNSEEN_MODES
             raw.FPDFPageObj_SetIsActive(thing, False)
         elif (rectangles := _rectangles(thing)) == 1:  # its filling may cover what lies beneath

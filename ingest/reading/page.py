@@ -72,7 +72,8 @@ def read_page(
         readings = _read_boxes(fit, fit.flat, layout, placed.picture, numerals)
     else:
         ink = without_text(layout, fit.pose, text)
-        readings = with_texts(_read_boxes(fit, ink, layout, placed.picture, numerals), layout, fit.pose, text)
+        readings = _read_boxes(fit, ink, layout, placed.picture, numerals)
+        readings = with_texts(readings, layout, fit, text, numerals)
         name = typed_name(layout, fit.pose, text)
     return _reading(code, key, readings, fit.flat, fit.residual_mm, seen, name)
 

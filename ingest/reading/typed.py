@@ -14,8 +14,11 @@ import numpy.typing as npt
 from ingest.chart.layout import FRAME_DISTANCE, ChartBox, Kind, Layout
 from ingest.paper import Box
 from ingest.reading.bend import Bend
+from ingest.reading.certainty import SURE
+from ingest.reading.crops import box_crops
 from ingest.reading.flatten import Pose, box_corners, flatten, shrink_to, tag_corners
-from ingest.reading.numerals import FLAT_PX_PER_MM
+from ingest.reading.frames import Fit
+from ingest.reading.numerals import FLAT_PX_PER_MM, Numerals
 from ingest.reading.tags import SeenTag
 from ingest.reading.texts import is_empty, typed_minutes
 from ingest.reading.values import BoxReading, Candidate, Floats, Grey, Text, TextLayer
@@ -37,20 +40,24 @@ def without_text(layout: Layout, pose: Pose, layer: TextLayer) -> Grey:
 
 
 def with_texts(
-    readings: Sequence[BoxReading], layout: Layout, pose: Pose, layer: TextLayer
+    readings: Sequence[BoxReading], layout: Layout, fit: Fit, layer: TextLayer, numerals: Numerals
 ) -> tuple[BoxReading, ...]:
     """The readings of the layout's boxes and outside cells, with what was typed into them.
 
     readings: of the page without its text.
 
     A box's typed candidate has probability 1 where it is all that the box holds. Where there is ink, too, or
-    the text lies across boxes or beside the box, no candidate is probable.
+    the picture surely shows another number than the file says, or the text lies across boxes or beside the
+    box, no candidate is probable.
     """
     boxes = {box.name: box for box in (*layout.boxes, *layout.outside)}
-    held = _held(tuple(boxes.values()), pose, layer.texts)
+    held = _held(tuple(boxes.values()), fit.pose, layer.texts)
+    chosen = [boxes[name] for name in held]
+    looks = numerals.read(box_crops(fit.flat, chosen), [box.kind for box in chosen])
+    seen = {box.name: candidates[0] for box, (candidates, _) in zip(chosen, looks, strict=True)}
     return tuple(
-        replace(reading, candidates=_said(boxes[reading.box], held[reading.box], reading.candidates))
-        if reading.box in held
+        replace(reading, candidates=_said(boxes[name], held[name], reading.candidates, seen[name]))
+        if (name := reading.box) in held
         else reading
         for reading in readings
     )
@@ -157,8 +164,8 @@ def _inside(quads: Floats, points: Floats) -> npt.NDArray[np.bool_]:
     return np.asarray((side >= 0).all(axis=1) | (side <= 0).all(axis=1))
 
 
-def _said(box: ChartBox, held: _Held, ink: Sequence[Candidate]) -> tuple[Candidate, ...]:
-    """What a box with text says. ink: what it says without its text.
+def _said(box: ChartBox, held: _Held, ink: Sequence[Candidate], seen: Candidate) -> tuple[Candidate, ...]:
+    """What a box with text says. ink: what it says without its text. seen: what it looks like with it.
 
     A text box may cover a box so that nothing can be said of its ink: then the text is all there is.
     """
@@ -172,6 +179,8 @@ def _said(box: ChartBox, held: _Held, ink: Sequence[Candidate]) -> tuple[Candida
         other = Candidate(typed_minutes(shown), shown, _OTHER)
     elif not _is_nothing(ink) and (value is None or ink[0].value != value):
         other = replace(ink[0], probability=_OTHER)
+    elif None not in (value, seen.value) and seen.value != value and seen.probability >= SURE:
+        other = replace(seen, probability=_OTHER)  # a font may say that its letters are others than they are
     if other:
         return Candidate(value, typed, _TYPED, typed=True), other
     return (Candidate(value, typed, _TYPED if held.beside else 1.0, typed=True),)
