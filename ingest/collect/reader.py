@@ -16,7 +16,6 @@ from threadpoolctl import threadpool_limits
 from ingest.chart.layout import Layout
 from ingest.collect.pictures import open_pages
 from ingest.collect.taken import taken_at
-from ingest.collect.text_layer import beginning
 from ingest.errors import PageError, PictureError
 from ingest.ledger.records import NewPage, ReturnRecord
 from ingest.reading.ocr import OcrError, OcrMissingError
@@ -147,7 +146,11 @@ def read_return(
 
 def _no_chart(error: Exception, text: TextLayer | None) -> str:
     """Why no chart was found; of a typed document another photo would be of no use."""
-    if text is None or not (words := beginning(text)):
+    if text is None:
+        return str(error)
+    from ingest.collect.text_layer import beginning  # here: what PDFs need takes long to load
+
+    if not (words := beginning(text)):
         return str(error)
     return (
         f'this is a document that begins "{words}", and no chart was found on it: of the black squares that '
