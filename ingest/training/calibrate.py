@@ -5,8 +5,8 @@
 Charts are filled in by the hands of part "calibrate", photographed by the demo's camera and read through
 the whole chain, page, boxes and handwriting; every box is compared with what was written. Then they are read
 again with the correction, added up as the check room does, and tried at every threshold. Writes
-`ingest/reading/model/calibration.json`, with the figures behind it, and `calibration.csv` (every box) to
---out.
+`ingest/reading/model/calibration.json`, with the figures behind it, and `calibration.csv` (every box) and
+`thresholds.csv` (every chart at every threshold) to --out.
 """
 
 import csv
@@ -16,7 +16,7 @@ import multiprocessing
 import pickle
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, astuple, dataclass, replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -205,6 +205,15 @@ def calibrate(boxes: Sequence[Seen]) -> dict[str, float | int]:
     }
 
 
+def _write_trials(path: Path, hands: Sequence[str], trials: Sequence[Sequence[Tried]]) -> None:
+    """What came of each chart at each threshold. hands: who wrote each."""
+    with path.open("w", encoding="utf-8", newline="") as file:
+        rows = csv.writer(file)
+        rows.writerow(["chart", "hand", *Tried.__slots__])
+        for number, (hand, trial) in enumerate(zip(hands, trials, strict=True)):
+            rows.writerows([number, hand, *astuple(row)] for row in trial)
+
+
 @click.command()
 @click.option("--data", type=click.Path(exists=True, file_okay=False, path_type=Path), required=True)
 @click.option("--charts", default=300, show_default=True)
@@ -234,7 +243,9 @@ def main(data: Path, charts: int, workers: int, out: Path, into: Path) -> None:
             file.flush()
         figures: dict[str, Any] = dict(calibrate(boxes))
         correction = Calibration(figures["slope"], figures["shift"], figures["most"], figures["blank"])
-        table = added(pool.map(trial, [(path, correction) for path in photos]))
+        trials = list(pool.map(trial, [(path, correction) for path in photos]))
+    _write_trials(out / "thresholds.csv", [hand.writer for hand, _, _ in jobs], trials)
+    table = added(trials)
     figures |= {"charts": charts, "hands": len(hands), "thresholds": [asdict(row) for row in table]}
     into.write_text(json.dumps(figures, indent=2) + "\n", encoding="utf-8")
     click.echo(json.dumps(figures, indent=2))
