@@ -97,7 +97,7 @@ def _about_two(
     first, second = (older, newer) if days else (newer, older)
     this, other = (second, first) if first.page.id in confirmed else (first, second)
     why = (
-        f"{what}: this one of {day_words(this.handed_in.date())}, and {other.origin.path} of "
+        f"{what}: this one of {day_words(this.handed_in.date())}, and {_file(other)} of "
         f"{day_words(other.handed_in.date())}. Does this one count?"
     )
     return Question(student.id, "chart", student.id, 0.0, (Flag("second-chart", why),), this.page.id)
@@ -115,6 +115,11 @@ def _was_known(one: OwnPage, other: OwnPage, confirmed: Mapping[int, datetime]) 
 def _is_one_chart(one: OwnPage, other: OwnPage) -> bool:
     """Whether two pages may be of the same sheet of paper: a code that cannot be read speaks for nothing."""
     return one.page.code == other.page.code or None in (one.page.code, other.page.code)
+
+
+def _file(own: OwnPage) -> str:
+    """The end of the path, which tells a student's files apart."""
+    return "/".join(own.origin.path.split("/")[-2:])
 
 
 def _days(count: int) -> str:

@@ -233,7 +233,7 @@ class Prompt:
             return {**({"l": "ask what was left for later"} if self.left else {}), "u": "undo", "q": "quit"}
         first = {"n": "not ours"} if self.about_chart else {"b": "blank"}
         if self.asks_yes_or_no:
-            first = {"y": "yes, it counts", "n": "no, it does not"}
+            first = {"y": "yes", "n": "no"}
         return {**first, "l": "later", "u": "undo", "p": "page", "?": "help", "q": "quit"}
 
     # What a person may do

@@ -165,7 +165,9 @@ class Screen:
         ]
         if not prompt.about_chart:
             return [*above, *self._picture(1 + len(above), columns, rows - len(above))]
-        picture = self._picture(1 + len(above), columns, rows - len(above) - 1 - MATCHES)
+        # Whose a page is takes room for names; whether it counts, a large picture until a name is typed.
+        names = 0 if prompt.asks_yes_or_no and not self._line.text else 1 + MATCHES
+        picture = self._picture(1 + len(above), columns, rows - len(above) - names)
         return [*above, *picture, [], *self._listing()]
 
     def _said(self, columns: int) -> list[StyleAndTextTuples]:

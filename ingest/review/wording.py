@@ -54,9 +54,9 @@ A single letter and Enter is a command:
 
 
 COUNTS_HELP = """\
-It is known whose page this is, but not whether it counts: read the lines above
-the picture. Until you have said, nothing on it counts. Every answer is saved
-at once; leave whenever you like.
+It is known whose page this is, but not whether it counts: read the lines
+above the picture. Until you have said, nothing on it counts. Every answer is
+saved at once; leave whenever you like.
 
 A single letter and Enter is a command:
 
