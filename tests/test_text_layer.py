@@ -11,7 +11,14 @@ from PIL import Image
 from pypdf import PdfWriter
 from pypdf.annotations import FreeText
 from pypdf.annotations import Text as StickyNote
-from pypdf.generic import ArrayObject, FloatObject, NameObject, NumberObject, RectangleObject
+from pypdf.generic import (
+    ArrayObject,
+    DictionaryObject,
+    FloatObject,
+    NameObject,
+    NumberObject,
+    RectangleObject,
+)
 from reportlab.lib.utils import ImageReader
 from reportlab.pdfgen.canvas import Canvas
 from typed_chart import changed, pdf
@@ -201,20 +208,40 @@ def test_hidden_note_does_not_count(tmp_path: Path) -> None:
     assert opened(data, tmp_path)[1] is None
 
 
-def test_ink_without_a_look_is_drawn(tmp_path: Path) -> None:
-    """Ink annotations may lack an appearance, too (ISO 32000-1, 12.5.6.13)."""
+@pytest.mark.parametrize(
+    ("kind", "key", "numbers"),
+    [
+        ("/Ink", "/InkList", (110, 110, 200, 250, 290, 110)),
+        ("/Ink", "/InkList", (200, 200)),
+        ("/Ink", "/InkList", (200, 200, 200, 200)),
+        ("/Line", "/L", (110, 110, 290, 250)),
+        ("/PolyLine", "/Vertices", (110, 110, 200, 250, 290, 110)),
+    ],
+    ids=["ink", "dot", "tapped dot", "line", "lines"],
+)
+def test_drawings_without_a_look_are_drawn(
+    kind: str, key: str, numbers: tuple[float, ...], tmp_path: Path
+) -> None:
+    """They may lack an appearance (ISO 32000-1, 12.5.6.7, 12.5.6.9, 12.5.6.13). A dot makes 15 of 115."""
 
     def scribble(writer: PdfWriter) -> None:
-        ink = FreeText(text="", rect=(100, 100, 300, 300))
-        ink[NameObject("/Subtype")] = NameObject("/Ink")
-        line = [FloatObject(n) for n in (110, 110, 200, 250, 290, 110)]
-        ink[NameObject("/InkList")] = ArrayObject([ArrayObject(line)])
-        ink[NameObject("/C")] = ArrayObject([FloatObject(0)] * 3)
-        writer.add_annotation(0, ink)
+        drawing = FreeText(text="", rect=(100, 100, 300, 300))
+        drawing[NameObject("/Subtype")] = NameObject(kind)
+        line = ArrayObject([FloatObject(n) for n in numbers])
+        drawing[NameObject(key)] = ArrayObject([line]) if kind == "/Ink" else line
+        drawing[NameObject("/C")] = ArrayObject([FloatObject(0)] * 3)
+        drawing[NameObject("/BS")] = DictionaryObject({NameObject("/W"): FloatObject(2)})
+        writer.add_annotation(0, drawing)
 
-    grey, layer = opened(changed(pdf(), scribble), tmp_path)
+    grey, layer = opened(changed(pdf(size=(792, 612)), scribble), tmp_path)
     assert layer is None
-    assert grey.min() < 60
+    k = 2200 / 792
+    ys, xs = np.nonzero(grey < 100)
+    drawn = np.array([xs.min(), xs.max(), ys.min(), ys.max()])
+    at = np.array(numbers).reshape(-1, 2)
+    here = at.min(axis=0), at.max(axis=0)
+    expected = np.array([here[0][0], here[1][0], 612 - here[1][1], 612 - here[0][1]]) * k
+    assert drawn == pytest.approx(expected, abs=2.5 * k)
 
 
 def test_document_is_told_by_its_first_words(tmp_path: Path) -> None:

@@ -47,11 +47,24 @@ class Note:
 
 
 @dataclass(frozen=True, slots=True)
+class Stroke:
+    """A line that viewers draw. points: x and y of the page. width: points. grey: 0 black .. 1 white."""
+
+    points: Sequence[tuple[float, float]]
+    width: float
+    grey: float
+
+
+@dataclass(frozen=True, slots=True)
 class Annotations:
-    """Of one page. code, challenge: what most of its fields' names say, or None."""
+    """Of one page. code, challenge: what most of its fields' names say, or None.
+
+    strokes: of drawings that come without a look.
+    """
 
     fields: Sequence[Field] = ()
     notes: Sequence[Note] = ()
+    strokes: Sequence[Stroke] = ()
     code: str | None = None
     challenge: str | None = None
 
@@ -93,6 +106,7 @@ def _value(entry: DictionaryObject, key: str) -> Any:
 def _sorted_out(annotations: Sequence[DictionaryObject]) -> Annotations:
     fields: list[Field] = []
     notes: list[Note] = []
+    strokes: list[Stroke] = []
     codes: Counter[str] = Counter()
     months: Counter[str] = Counter()
     for entry in annotations:
@@ -111,7 +125,9 @@ def _sorted_out(annotations: Sequence[DictionaryObject]) -> Annotations:
             notes.append(Note(_text(_value(entry, "/Contents")), place, is_pinned=False))
         elif kind == "/Text":
             notes.append(Note(_text(_value(entry, "/Contents")), place, is_pinned=True))
-    return Annotations(fields, notes, _most(codes), _most(months))
+        elif kind in _DRAWINGS and not _has_look(entry):
+            strokes += _strokes(entry, _DRAWINGS[kind])
+    return Annotations(fields, notes, strokes[:_STROKES_MOST], _most(codes), _most(months))
 
 
 def _most(counted: Counter[str]) -> str | None:
@@ -153,6 +169,39 @@ def _text(value: Any) -> str:
     elif isinstance(value, bytes):
         value = value.decode("latin-1")
     return str(value)[:_TEXT_MOST] if isinstance(value, str | int | float) else ""
+
+
+def _strokes(entry: DictionaryObject, key: str) -> list[Stroke]:
+    """The lines of a drawing (ISO 32000-1, 12.5.6.7, 12.5.6.9 and 12.5.6.13)."""
+    lists = _value(entry, key)
+    if not isinstance(lists, ArrayObject):
+        return []
+    style, color = _value(entry, "/BS"), _value(entry, "/C")
+    width = _value(style, "/W") if isinstance(style, DictionaryObject) else None
+    found = []
+    for each in lists if key == "/InkList" else [lists]:
+        line = each.get_object()
+        if not isinstance(line, ArrayObject):
+            continue
+        numbers = [float(number.get_object()) for number in islice(line, _NUMBERS_MOST)]
+        points = list(zip(numbers[::2], numbers[1::2], strict=False))
+        if points and all(abs(number) < _FARTHEST for number in numbers):
+            found.append(Stroke(points, min(max(float(width or 1), 0.5), 20), _grey(color)))
+    return found
+
+
+def _grey(color: Any) -> float:
+    """By the weights of ITU-R BT.601, which PDFium and Pillow use, too. What says no color is drawn black."""
+    parts = [float(part.get_object()) for part in color] if isinstance(color, ArrayObject) else []
+    if len(parts) == 3:
+        return 0.299 * parts[0] + 0.587 * parts[1] + 0.114 * parts[2]
+    if len(parts) == 4:  # cyan, magenta, yellow, black
+        return (1 - parts[3]) * (1 - (0.299 * parts[0] + 0.587 * parts[1] + 0.114 * parts[2]))
+    return parts[0] if len(parts) == 1 else 0.0
+
+
+_DRAWINGS = {"/Ink": "/InkList", "/Line": "/L", "/PolyLine": "/Vertices"}
+_STROKES_MOST, _NUMBERS_MOST, _FARTHEST = 5000, 20_000, 1e5
 
 
 def _has_look(entry: DictionaryObject) -> bool:

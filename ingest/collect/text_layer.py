@@ -12,13 +12,14 @@ from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from itertools import islice
 
+import cv2
 import numpy as np
 import pypdfium2 as pdfium
 from pypdfium2 import raw
 
 from ingest.chart.code import parse_code
 from ingest.chart.lettering import REGULAR
-from ingest.collect.annotations import Annotations, Corners
+from ingest.collect.annotations import Annotations, Corners, Stroke
 from ingest.printable import printable
 from ingest.reading.values import Floats, Grey, Text, TextLayer
 
@@ -57,14 +58,17 @@ def text_layer(
 ) -> TextLayer | None:
     """The text of a page, or None where no text is seen on it.
 
-    grey: the whole page as `render` draws it at `scale`. attached: the page's annotations; None where it
-        has none. They are drawn into the page for good, so do everything else with it before.
+    grey: the whole page as `render` draws it at `scale`; strokes that PDFium leaves to others are added.
+    attached: the page's annotations; None where it has none. They are drawn into the page for good, so do
+        everything else with it before.
     """
     if attached is not None:
         with _opened(document, index) as page:
             raw.FPDFPage_Flatten(page, raw.FLAT_NORMALDISPLAY)
     with _opened(document, index) as page:
         to_picture = _Transform.of(page, grey)
+        strokes = attached.strokes if attached else ()
+        _draw(strokes, to_picture, grey)
         letters = list(_letters(page, to_picture))
         unknown = {letter.owner for letter in letters if _is_unknown(letter.text)}
         letters = [letter for letter in letters if letter.owner not in unknown]
@@ -74,6 +78,7 @@ def text_layer(
         if not (letters and shown) and not fields and not notes:
             return None
         bare = render(page, scale) if shown else grey
+        _draw(strokes, to_picture, bare)
     if bare.shape != grey.shape:  # the page is not what it was: nothing can be compared
         return None
     texts = [stretch.as_text() for stretch in _stretches(letters) if stretch.is_seen(grey, bare)]
@@ -92,6 +97,20 @@ def text_layer(
         code=code,
         challenge=attached.challenge if attached else None,
     )
+
+
+def _draw(strokes: Sequence[Stroke], to_picture: "_Transform", picture: Grey) -> None:
+    """PDFium draws no dots of ink and no lines that come without a look."""
+    scale = math.sqrt(abs(np.linalg.det(to_picture.matrix[:, :2])))
+    for stroke in strokes:
+        points = np.array(stroke.points) @ to_picture.matrix[:, :2].T + to_picture.matrix[:, 2]
+        points = points[[0, 0]] if len(points) == 1 else points
+        fixed = np.rint(points * 2**_SHIFT).astype(np.int32)
+        tone, width = round(255 * min(max(stroke.grey, 0), 1)), max(1, round(stroke.width * scale))
+        cv2.polylines(picture, [fixed], False, tone, width, cv2.LINE_AA, _SHIFT)
+
+
+_SHIFT = 4  # fractional bits of OpenCV's drawing coordinates
 
 
 def beginning(layer: TextLayer) -> str:

@@ -197,11 +197,15 @@ BY_HAND = ("ink", "strokes", "form and ink", "typed, as a picture")
 @click.command()
 @click.option("--charts", default=20, show_default=True, help="Of each way.")
 @click.option("--seed", default=1, show_default=True)
-def main(charts: int, seed: int) -> None:
+@click.option(
+    "--way", "ways", multiple=True, type=click.Choice(list(WAYS)), help="Only this; may be repeated."
+)
+def main(charts: int, seed: int, ways: tuple[str, ...]) -> None:
     cv2.setNumThreads(1)
     threadpool_limits(1)
     numerals, hands, sure = Numerals.load(), load_hands(), threshold(CHALLENGE.reading.silent_errors).sure
-    for way, fill in WAYS.items():
+    for way in ways or WAYS:
+        fill = WAYS[way]
         counted: Counter[str] = Counter()
         for number in range(charts):
             rng = np.random.default_rng([seed, number])
