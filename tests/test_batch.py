@@ -166,6 +166,20 @@ def test_every_page_of_a_document_is_read_and_bad_ones_are_told_apart(ledger: Le
     ]
 
 
+def test_a_large_document_is_read_by_all_processes_together(
+    ledger: Ledger, pile: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(batch, "SHARED_BYTES", 1)
+    (pile / "scans.pdf").write_bytes(pdf(pages=5))
+    (pile / "photo.jpg").write_bytes(told(Tone.READ))
+    (pile / "broken.pdf").write_bytes(pdf(pages=2)[:-200])
+    summary = collect(ledger, [pile], workers=2)
+    assert (summary.returns, summary.pages) == (2, 6)
+    assert [lost.path for lost in summary.lost] == ["downloads/broken.pdf"]
+    assert [page.number for page in pages(ledger)["downloads/scans.pdf"]] == [1, 2, 3, 4, 5]
+    assert states(ledger)["downloads/broken.pdf"] is ReturnState.REFUSED
+
+
 def test_a_broken_off_picture_is_read_and_a_note_kept(ledger: Ledger, pile: Path) -> None:
     bright = picture("JPEG", page().point(lambda tone: Tone.READ - 10 + tone // 12))
     (pile / "cut.jpg").write_bytes(bright[: len(bright) * 2 // 3])

@@ -8,6 +8,7 @@ import hashlib
 import os
 import tempfile
 import time
+from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
@@ -18,7 +19,8 @@ from typing import TypeAlias
 from ingest.collect.crew import Mishap, Outcome, share_out
 from ingest.collect.owner import guess_owner
 from ingest.collect.reader import ENVIRONMENT, Item, Job, Leaf, MakeReader, load_reader, start
-from ingest.collect.unpack import Found, walk
+from ingest.collect.signature import Form
+from ingest.collect.unpack import Found, form_on_disk, walk
 from ingest.errors import DayboxError
 from ingest.ledger.records import ReturnRecord, ReturnState
 from ingest.ledger.store import FILE_NAME as LEDGER_NAME
@@ -28,6 +30,7 @@ from ingest.ledger.store import Ledger
 Progress: TypeAlias = Callable[[str, int, int | None], None]
 
 WORKERS_MOST = 4  # each takes some 200 MB, and a teacher's laptop has other things to do
+SHARED_BYTES = 4_000_000  # a PDF from so large on is read by all processes together; one photo is smaller
 PAGE_SECONDS = 120.0  # a page takes a fraction of a second; a file that is made to hang takes for ever
 
 
@@ -287,13 +290,17 @@ def _read_all(
         met = 0
         for record in records:
             met += 1
-            yield Job(record, ledger.original(record))
+            original = ledger.original(record)
+            shares = workers if _is_shared(original) else 1
+            for first in range(1, shares + 1):
+                yield Job(record, original, first, shares)
         total = met
         on_progress("Reading", done, total)
 
     outcomes = share_out(jobs(), start, workers=workers, seconds=seconds, environment=ENVIRONMENT)
     try:
-        for done, outcome in enumerate(outcomes, start=1):
+        for outcome in _joined(outcomes):
+            done += 1
             record = outcome.job.record
             leaves = [item for item in outcome.items if isinstance(item, Leaf)]
             refusal = _refusal(outcome, seconds)
@@ -314,6 +321,32 @@ def _read_all(
     finally:
         outcomes.close()
     return read
+
+
+def _is_shared(original: Path) -> bool:
+    """Whether so many pages may be in a file that all processes should read it together."""
+    try:
+        return original.stat().st_size >= SHARED_BYTES and form_on_disk(original) is Form.PDF
+    except OSError:  # reading will tell
+        return False
+
+
+def _joined(outcomes: Iterator[Outcome[Job, Item]]) -> Iterator[Outcome[Job, Item]]:
+    """One outcome a return, its pages in order, once all shares of it are there."""
+    parts: defaultdict[int, list[Outcome[Job, Item]]] = defaultdict(list)
+    for outcome in outcomes:
+        if outcome.job.shares == 1:
+            yield outcome
+            continue
+        together = parts[outcome.job.record.id]
+        together.append(outcome)
+        if len(together) < outcome.job.shares:
+            continue
+        del parts[outcome.job.record.id]
+        items = [item for part in together for item in part.items]
+        items.sort(key=lambda item: item.page.number if isinstance(item, Leaf) else 0)
+        mishap = next((part.mishap for part in together if part.mishap), None)
+        yield Outcome(outcome.job, tuple(items), mishap)
 
 
 def _refusal(outcome: Outcome[Job, Item], seconds: float) -> str:

@@ -24,8 +24,10 @@ from ingest.collect.text_layer import render, text_layer
 from ingest.errors import PictureError
 
 
-def pdf_pages(file: IO[bytes], path: Path) -> Iterator[PagePicture]:
+def pdf_pages(file: IO[bytes], path: Path, first: int = 1, step: int = 1) -> Iterator[PagePicture]:
     """The pages of the PDF at `path`, which `file` is, one after another.
+
+    first, step: only that page and every so many after it.
 
     Raises PictureError where no page can be had.
     """
@@ -42,7 +44,7 @@ def pdf_pages(file: IO[bytes], path: Path) -> Iterator[PagePicture]:
         check_page_count(len(document))
         document.init_forms()  # so that what was typed into a form is drawn, too
         annotated = AnnotatedFile(path)
-        for index in range(len(document)):
+        for index in range(first - 1, len(document), step):
             try:
                 page = _pdf_page(document, index, annotated)
             except PictureError as error:

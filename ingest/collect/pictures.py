@@ -59,13 +59,15 @@ class PagePicture:
     finer: Finer | None = None
 
 
-def open_pages(path: Path) -> Iterator[PagePicture]:
+def open_pages(path: Path, first: int = 1, step: int = 1) -> Iterator[PagePicture]:
     """The pages of a picture or PDF, upright as far as the file says.
+
+    first, step: of a PDF, only that page and every so many after it. Any other file is in the share from 1.
 
     Raises PictureError, and nothing else because of what the file holds, where no page can be had;
     the message is for the user and does not name the file.
     """
-    pages = _pages(path)
+    pages = _pages(path, first, step)
     while True:
         with warnings.catch_warnings():
             # Decoders mutter about metadata. Pillow's warning of large pictures is below PIXELS_MOST.
@@ -90,7 +92,7 @@ TOO_LARGE = "This picture is absurdly large. Scan at 300 dpi, or take an ordinar
 BROKEN_OFF = "This file breaks off before its end. Ask for it again."
 
 
-def _pages(path: Path) -> Iterator[PagePicture]:
+def _pages(path: Path, first: int, step: int) -> Iterator[PagePicture]:
     try:
         file = path.open("rb")
     except OSError as error:
@@ -105,7 +107,9 @@ def _pages(path: Path) -> Iterator[PagePicture]:
                 # Most files are photos, and what PDFs need takes long to load.
                 from ingest.collect.pdf_pages import pdf_pages
 
-                yield from pdf_pages(file, path)
+                yield from pdf_pages(file, path, first, step)
+            case _ if first > 1:
+                return
             case Form.JPEG:
                 yield _jpeg(file)
             case Form.TIFF:

@@ -40,10 +40,16 @@ ENVIRONMENT = {
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """A return to be read, and where its bytes are."""
+    """A return to be read, and where its bytes are.
+
+    first, shares: of a large PDF, so many processes each read every so many pages, this one from page
+        `first` on.
+    """
 
     record: ReturnRecord
     original: Path
+    first: int = 1
+    shares: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +130,7 @@ def read_return(
     """The pages of one return. add_name: what is done with each that was read, and a note on it."""
     taken = taken_at(job.original)
     try:
-        for picture in open_pages(job.original):
+        for picture in open_pages(job.original, job.first, job.shares):
             if picture.grey is None:
                 yield Leaf(NewPage(picture.number, picture.problem, None), "")
                 continue
