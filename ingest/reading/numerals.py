@@ -28,7 +28,7 @@ FLAT_PX_PER_MM = 6  # resolution of the flattened page and so of the crops
 # Of a crop's sides, what may hold the printed frame (0.8 mm outside the area) and what lies beyond it.
 EDGE_PX = round(1.3 * FLAT_PX_PER_MM)
 
-_WIDTHS = (96, 128, 160, 224, 320)  # px; views are padded to the next of these so that they go in batches
+_WIDTHS = (48, 64, 80, 96, 112, 128, 160, 224, 320)  # px; views are padded to the next of these, for batches
 _DIGIT = 0.70 * HEIGHT  # the height that training mostly drew digits at; 0.76 read no better
 _SMALLEST = 0.33  # writing lower than this share of the crop is taken for a dash or the like, not enlarged
 _KEPT = 6  # candidates kept of each box
@@ -115,6 +115,17 @@ class Numerals:
         """What each view may say, most probable first. Views are as `view_of` makes them."""
         return [candidates_of(scores, self._calibration) for scores in self._net.score(views)]
 
+    def text_of(self, view: Grey) -> tuple[str, float]:
+        """The likeliest text of a view, of any length and minutes or not, and how sure."""
+        scores = self._net.score([view])[0]
+        text, chance = likely_texts(scores.chances)[0]
+        return text, self._calibration.certainty(chance * chance_of_number(scores))
+
+
+def chance_of_number(scores: Scores) -> float:
+    """How probable it is that this is a number, among what is written on charts."""
+    return 1 / (1 + math.exp(-max(-30.0, min(30.0, scores.number_odds + _NUMBERS))))
+
 
 def is_flat(ink: Ink, crop: Grey) -> bool:
     """Whether all that is written is one low, wide mark."""
@@ -123,8 +134,7 @@ def is_flat(ink: Ink, crop: Grey) -> bool:
 
 def candidates_of(scores: Scores, calibration: Calibration) -> tuple[Candidate, ...]:
     """What a box may say. Texts of the same minutes count together under the likeliest of them."""
-    odds = max(-30.0, min(30.0, scores.number_odds + _NUMBERS))
-    number = 1 / (1 + math.exp(-odds))
+    number = chance_of_number(scores)
     texts = [(text, chance * number) for text, chance in likely_texts(scores.chances)]
     texts.append(("?", 1 - number))
     merged: dict[int | str, tuple[str, float]] = {}
@@ -167,8 +177,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         if ink is None:
             rows.writerow([path, "", f"{calibration.blank:.4f}"])
             continue
-        best = reader.read_views([view_of(flat.picture, ink)])[0][0]
-        rows.writerow([path, best.text, f"{best.probability:.4f}"])
+        text, confidence = reader.text_of(view_of(flat.picture, ink))
+        rows.writerow([path, text, f"{confidence:.4f}"])
     return failed
 
 
