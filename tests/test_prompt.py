@@ -3,6 +3,7 @@
 import io
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -20,7 +21,7 @@ from questions import (
     fake_crops,
 )
 
-from ingest.check.book import Flag, Question
+from ingest.check.book import Flag, Question, Settled, State
 from ingest.errors import LedgerError
 from ingest.review.ahead import CropsAhead, Cutter
 from ingest.review.graphics import Graphics
@@ -185,6 +186,43 @@ def test_a_total_may_be_longer_than_a_day() -> None:
     with asking(week) as prompt:
         assert prompt.enter("1500")
         assert keeper_of(prompt).said() == [("week:2", "1500")]
+
+
+def circle_question(suggestion: str = "35") -> FakeKeeper:
+    """A keeper that asks about the 12th, a day with circles of five minutes."""
+    keeper = FakeKeeper([box_question(12, suggestion)])
+    box = Settled("day:2027-10-12", State.FLAGGED, int(suggestion), 0.6, (), 1, minutes_each=5)
+    maria, *others = keeper.book.sheets
+    keeper.book = replace(keeper.book, sheets=(replace(maria, boxes={box.box: box}), *others))
+    return keeper
+
+
+def test_of_circles_it_says_what_each_counts() -> None:
+    with CropsAhead(fake_crops()) as crops:
+        prompt = Prompt(circle_question(), CHALLENGE, crops)
+        assert prompt.why == "The writing is hard to read. Each filled circle counts 5 minutes."
+
+
+@pytest.mark.parametrize("typed", ["7", "3"])
+def test_a_number_that_may_be_circles_needs_enter_twice(typed: str) -> None:
+    keeper = circle_question()
+    with CropsAhead(fake_crops()) as crops:
+        prompt = Prompt(keeper, CHALLENGE, crops, clock=SlowHands())
+        assert not prompt.enter(typed)
+        assert f"{typed} circles would be {5 * int(typed)}" in prompt.said
+        assert len(prompt.said) < 80
+        assert prompt.enter(typed)
+        assert keeper_of(prompt).said() == [("day:2027-10-12", typed)]
+
+
+def test_ten_may_be_ten_circles_where_ten_are_seen() -> None:
+    with CropsAhead(fake_crops()) as crops:
+        prompt = Prompt(circle_question("50"), CHALLENGE, crops, clock=SlowHands())
+        assert not prompt.enter("10")
+        prompt = Prompt(circle_question("20"), CHALLENGE, crops, clock=SlowHands())
+        assert prompt.enter("10")
+        prompt = Prompt(circle_question("50"), CHALLENGE, crops, clock=SlowHands())
+        assert prompt.enter("50")
 
 
 # Undo, later, help, page, leaving

@@ -38,6 +38,7 @@ class Settled:
     confidence: that `value` is right, given the whole chart; 1.0 where a person answered, or where it was
         typed beyond doubt.
     page_id: the page it was read on (for the picture); None only for an answer without a page.
+    minutes_each: what one filled circle of the box counts; 0 where a number is written.
     """
 
     box: str
@@ -46,6 +47,7 @@ class Settled:
     confidence: float
     flags: Sequence[Flag]
     page_id: int | None
+    minutes_each: int = 0
 
 
 @dataclass(frozen=True, slots=True)

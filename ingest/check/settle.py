@@ -6,6 +6,7 @@ from types import MappingProxyType
 
 from ingest.check.answers import BLANK, is_same, value_of
 from ingest.check.book import Flag, Settled, State
+from ingest.check.colored import adds_up, doubt_words, minutes_each
 from ingest.check.evidence import (
     HIDDEN,
     Evidence,
@@ -187,7 +188,8 @@ def _is_in_order(
     totals = [(boxes[total][0], names) for total, names in sums if total in boxes]
     written = [name for name in (*days, *(total for total, _ in sums)) if name in boxes]
     return all(certainty(boxes[name]) >= sure for name in written) and all(
-        best.value in (None, sum(_minutes(boxes[name][0]) for name in names)) for best, names in totals
+        adds_up(best.value, sum(_minutes(boxes[name][0]) for name in names), [boxes[name] for name in names])
+        for best, names in totals
     )
 
 
@@ -219,7 +221,7 @@ def _sum_flags(boxes: Mapping[str, _Box], challenge: Challenge) -> dict[str, Fla
 
 def _week_flags(days: Sequence[_Box], total: _Box) -> Iterator[tuple[str, Flag]]:
     added, written = _added(days), total.firm
-    if added is None or written is None or written.value in (None, added):
+    if added is None or written is None or adds_up(written.value, added, [day.weighed for day in days]):
         return
     explaining = [
         (day, other)
@@ -268,7 +270,8 @@ def _month_flags(
         if box.firm is None:
             return
         written.append(added if box.firm.value is None else box.firm.value)
-    if month.firm.value in (sum(sums), sum(written)):
+    every_day = [boxes[day].weighed for days, _ in rows for day in days]
+    if month.firm.value == sum(written) or adds_up(month.firm.value, sum(sums), every_day):
         return
     weeks = "" if sums == written else f", the weeks' boxes to {sum(written)}"
     why = f"The days add up to {sum(sums)}{weeks}; the month's box says {month.firm.value}."
@@ -302,10 +305,10 @@ def _settled(box: _Box, sum_flag: Flag | None, dispute: str | None, challenge: C
     if flags:
         guess = _guess(box.weighed)
         value, sure = (guess.value, guess.probability) if guess else (None, 0.0)
-        return Settled(box.name, State.FLAGGED, value, sure, flags, page_id)
+        return Settled(box.name, State.FLAGGED, value, sure, flags, page_id, minutes_each(box.weighed))
     state = State.BLANK if blank else State.READ
     sure = 1.0 if box.ink.typed else min(box.best.probability, _INK_MOST)
-    return Settled(box.name, state, box.best.value, sure, (), page_id)
+    return Settled(box.name, state, box.best.value, sure, (), page_id, minutes_each(box.weighed))
 
 
 _INK_MOST = 0.9999  # confidence in what ink says, sums and all: only what was typed or answered is certain
@@ -325,6 +328,7 @@ def _flags(box: _Box, kind: str, sum_flag: Flag | None, challenge: Challenge) ->
         yield Flag("illegible", "This box is covered, torn off or not in the picture.")
     elif is_unreadable(box.best):
         why = "Something is written here that is no number; perhaps it was crossed out."
+        why = doubt_words(box.weighed) or why
         if box.ink.typed:
             why = f"{typed_words(box.ink)} is typed here, which does not say beyond doubt how many minutes."
         yield Flag("not-a-number", why)
@@ -333,6 +337,7 @@ def _flags(box: _Box, kind: str, sum_flag: Flag | None, challenge: Challenge) ->
         what = "This cannot be read with certainty."
         if box.best.value is None:
             what = "This looks blank, but faint writing may be there."
+        what = doubt_words(box.weighed) or what
         yield Flag("illegible", f"{what}{bent}")
     if sum_flag:
         yield sum_flag

@@ -20,7 +20,7 @@ from ingest.reading.values import Grey
 from ingest.review.ahead import CropsAhead, Key, key_of
 from ingest.review.crop import png
 from ingest.review.offer import offered
-from ingest.review.wording import REVIEW, Task, box_words, end_text, help_text, minutes_words
+from ingest.review.wording import REVIEW, Task, box_words, circle_words, end_text, help_text, minutes_words
 
 # One key that answers does nothing so soon after a question appeared: nobody can have looked at the
 # picture yet, so it is a key held down or struck twice.  A hand answers a simple light after about
@@ -166,6 +166,8 @@ class Prompt:
         if question is None:
             return ""
         note = self._notes.get(question.page_id, "") if self.about_chart else ""
+        if self._minutes_each:
+            note = circle_words(self._minutes_each)
         return " ".join([*(flag.why for flag in question.flags), note]).strip()
 
     @property
@@ -333,11 +335,30 @@ class Prompt:
         except AnswerError:  # of all numbers, only one that is too large
             return self._refuse(f"There are not {minutes} minutes in the {self._span()}. Please look again.")
         likely = self._challenge.counting.most_per_day
+        each = self._minutes_each
+        if each and self._asked_again != text and self._are_circles(minutes):
+            self._asked_again = text
+            said, circles = minutes_words(minutes), f"{minutes} circles would be {minutes * each}"
+            return self._refuse(f"{said}, or circles? {circles}. Enter again saves {said}.")
         warned = self._asked_again == text or any(flag.reason == "too-much" for flag in self.question.flags)
         if self._span() == "day" and minutes > likely and not warned:
             self._asked_again = text
             return self._refuse(f"{minutes_words(minutes)} in one day, really? Enter again saves it.")
         return self._save(answer)
+
+    @property
+    def _minutes_each(self) -> int:
+        """What one filled circle of the box in question counts; 0 where a number is written."""
+        question = self.question
+        sheet = self._sheets.get(question.student_id) if question else None
+        box = sheet.boxes.get(question.box) if question and sheet else None
+        return box.minutes_each if box else 0
+
+    def _are_circles(self, number: int) -> bool:
+        """Whether somebody who typed this may have counted circles, not minutes."""
+        assert self.question is not None
+        each = self._minutes_each
+        return number % each != 0 or (number > 0 and str(number * each) == self.question.suggestion)
 
     def _span(self) -> str:
         """What the box's minutes are of: day, week or month."""

@@ -16,6 +16,7 @@ from ingest.ledger.store import Ledger
 from ingest.review.crop import PAGE_WIDTH_PX, Pictures, png
 from ingest.review.offer import offered
 from ingest.review.prompt import Keeper, parse_minutes
+from ingest.review.wording import circle_words
 
 COLUMNS = ("student_id", "box", "suggestion", "why", "picture", "answer")
 
@@ -54,10 +55,17 @@ def write_sheet(path: Path, book: Book, ledger: Ledger, spot: int | None = None)
     folder = path.with_name(f"{path.stem}-pictures")
     folder.mkdir(parents=True, exist_ok=True)
     students = {each.student.id for each in book.sheets}
+    circles = {
+        (sheet.student.id, box.box): circle_words(box.minutes_each)
+        for sheet in book.sheets
+        for box in sheet.boxes.values()
+        if box.minutes_each
+    }
     rows = []
     written = set()
     for question in book.questions:
         why = _SPOT_WHY if spot else " ".join(flag.why for flag in question.flags)
+        why = f"{why} {circles.get((question.student_id, question.box), '')}".rstrip()
         name = _picture_name(question, spot)
         picture = picture_of(pictures, question)
         if picture:

@@ -20,14 +20,20 @@ def box_words(box: str) -> str:
     }.get(kind, box)
 
 
+def circle_words(minutes_each: int) -> str:
+    """How filled circles are counted: "Each filled circle counts 5 minutes."."""
+    return f"Each filled circle counts {minutes_words(minutes_each)}."
+
+
 def minutes_words(minutes: int) -> str:
     """`1 minute`, `25 minutes`."""
     return f"{minutes} minute{'' if minutes == 1 else 's'}"
 
 
 BOX_HELP = """\
-Look at the picture and type the number of minutes that is written, then
-Enter. Every answer is saved at once; leave whenever you like.
+Look at the picture and type the number of minutes that is written, or
+that the filled circles count, then Enter. Every answer is saved at once;
+leave whenever you like.
 
   25      minutes; 1:15 and 1h work too
   Enter   on an empty line: saves what is offered beside it, if anything is
