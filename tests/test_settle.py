@@ -404,8 +404,8 @@ def test_what_is_taken_without_a_person_follows_from_the_wish(monkeypatch: pytes
 
 def test_a_day_that_sums_leave_less_sure_than_wished_is_asked_about() -> None:
     """What the ink alone says for sure is held to the same threshold once the sums have spoken."""
-    own = [OwnPage(page(readings(PLAN, d5=((20, 0.9995),), w2=130, month=None)), origin())]
-    answers = answer("week:2", "130")
+    own = [OwnPage(page(readings(PLAN, d5=((20, 0.9995),), w2=127, month=None)), origin())]
+    answers = answer("week:2", "127")
     confidence = settle(own, answers, PLAN, sure=0.9).boxes[day(5)].confidence
     assert flagged(settle(own, answers, PLAN, sure=confidence - 0.001)) == {}
     assert flagged(settle(own, answers, PLAN, sure=confidence + 0.001))[day(5)] == "sum"
@@ -421,16 +421,16 @@ def test_a_mild_wish_does_not_make_a_bent_page_trusted() -> None:
 
 def test_sums_alone_throw_no_vague_doubt_on_sure_days() -> None:
     """One day in 2,000 misread against one week in 20 added wrongly: most likely the child's adding."""
-    boxes = readings(PLAN, d5=((20, 0.9995),), w2=130, month=None)
-    found = settle([OwnPage(page(boxes), origin())], answer("week:2", "130"), PLAN)
+    boxes = readings(PLAN, d5=((20, 0.9995),), w2=127, month=None)
+    found = settle([OwnPage(page(boxes), origin())], answer("week:2", "127"), PLAN)
     assert flagged(found) == {}
     assert 0.95 < found.boxes[day(5)].confidence < 0.995
 
 
 def test_when_the_total_stands_days_that_are_less_sure_are_asked_about() -> None:
-    boxes = readings(PLAN, d5=((20, 0.996),), w2=130, month=None)
+    boxes = readings(PLAN, d5=((20, 0.996),), w2=127, month=None)
     own = [OwnPage(page(boxes), origin())]
-    found = settle(own, answer("week:2", "130"), PLAN)
+    found = settle(own, answer("week:2", "127"), PLAN)
     assert flagged(found) == {day(5): "sum"}
 
 

@@ -43,7 +43,9 @@ def possible(box: Candidates, values: range, is_day: bool) -> Iterator[tuple[int
 def written(value: int, true: int, top: int, slips: float) -> float:
     """P(the child writes `value` | the true sum), as `sums` describes it."""
     near = 1 / (2 * sums.NEAR) if 1 <= abs(value - true) <= sums.NEAR else 0.0
-    return (1 - slips) * (value == true) + slips * (near / 2 + 1 / (top + 1) / 2)
+    carry = 1 / (2 * len(sums.CARRIES)) if abs(value - true) in sums.CARRIES else 0.0
+    kinds = zip(sums.KINDS, (carry, near, 1 / (top + 1)), strict=True)
+    return (1 - slips) * (value == true) + slips * sum(share * chance for share, chance in kinds)
 
 
 def enumerated(chart: Sums, slips: float) -> Sums:
@@ -137,11 +139,11 @@ charts = st.builds(
 
 
 @settings(max_examples=40, deadline=None, phases=[Phase.explicit, Phase.reuse, Phase.generate])
-@given(charts, st.sampled_from([0.05, 0.3]), st.sampled_from([1, 60]))
+@given(charts, st.sampled_from([0.05, 0.3]), st.sampled_from([1, 60]), st.sampled_from([(1, 2), (10, 100)]))
 def test_every_probability_is_that_of_going_through_all_possible_charts(
-    chart: Sums, slips: float, near: int
+    chart: Sums, slips: float, near: int, carries: tuple[int, ...]
 ) -> None:
-    with patch.object(sums, "NEAR", near):
+    with patch.object(sums, "NEAR", near), patch.object(sums, "CARRIES", carries):
         assert same(weigh(chart, MOST, slips), enumerated(chart, slips))
 
 
@@ -257,6 +259,12 @@ def test_a_week_that_adds_up_without_it_does_not_prove_a_sticker_to_be_a_nought(
     by_text = {c.text: c.probability for c in result.weeks[0].days[0]}
     assert by_text["?"] > 0.3
     assert by_text["0"] < 0.7
+
+
+def test_a_total_that_is_a_hundred_off_throws_no_doubt_on_sure_days() -> None:
+    week = Week([*(sure(m, 0.9985) for m in MINUTES)], sure(205, 0.9965))
+    result = weigh(month_of(week, total=520), MOST_PER_DAY)
+    assert all(box[0].probability > 0.99 for box in result.weeks[0].days)
 
 
 @pytest.mark.parametrize("value", [241, 1440, 1441, 99999])

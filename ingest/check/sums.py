@@ -6,8 +6,8 @@ Given the ink alone, boxes are independent; the sums tie them together. The mode
   0..most_per_day. A blank day adds nothing. Something that is no number adds nothing in one case of two (a
   drawing, a word, a number struck out and not replaced), else anything from 0 to most_per_day.
 - A week's written total is the sum of its days with probability 1 - slips. Otherwise the child slipped:
-  half of the slips land evenly within an hour of the sum (a wrong carry, a day forgotten), the other
-  half evenly on anything from nothing to the highest possible sum.
+  some slips miss it by a wrong carry, most land evenly within an hour of the sum (a day forgotten, a digit
+  added wrongly), and the rest evenly on anything from nothing to the highest possible sum.
 - The month's written total is likewise the sum of all days or, as often, of the written week totals.
 - A blank or unreadable total says nothing; nor does one too high for any sum, beyond that it is a slip.
 
@@ -32,8 +32,15 @@ from ingest.reading.values import Candidate
 # disagrees throws less doubt on the days.
 SLIPS = 0.05
 
-# How far the nearer half of the slips miss, in minutes either way. An assumption, no source.
+# How far the nearer slips miss, in minutes either way. An assumption, no source.
 NEAR = 60
+
+# What a carry that is forgotten or made twice is worth. Common practice, no source. Without it, a total that
+# is 100 off looks so odd that every day of its week is doubted.
+CARRIES = (10, 100)
+
+# How the slips divide: wrong carries, near misses, anything. An assumption, no source.
+KINDS = (0.3, 0.5, 0.2)
 
 # How often something that is no number stands for a day without practice. Common practice, no source. With 0,
 # a week that adds up without it would prove a face or a sticker to be a 0.
@@ -140,8 +147,12 @@ class _Adding:
         whole = middle[..., -1:]
         summed[..., NEAR + 1 + width :] = whole
         near = summed[..., 2 * NEAR + 1 :] - summed[..., : -2 * NEAR - 1] - weights
-        slipped: Vector = (near * (self.counts / (2 * NEAR)) + whole) * (self.slips / 2)
-        return slipped
+        by_carry, by_little, by_any = KINDS
+        told: Vector = near * (by_little / (2 * NEAR))
+        for step in CARRIES:
+            told[..., step:] += weights[..., :-step] * (by_carry / (2 * len(CARRIES)))
+            told[..., :-step] += weights[..., step:] * (by_carry / (2 * len(CARRIES)))
+        return (told * self.counts + whole * by_any) * self.slips
 
     def told(self, weights: Vector) -> Vector:
         return self.exact(weights) + self.slipped(weights)
@@ -173,7 +184,7 @@ def _total(box: Candidates, top: int, slips: float) -> tuple[Vector, float]:
         if candidate.value is None:
             silence += candidate.probability
         elif candidate.value > top:
-            silence += candidate.probability * slips / 2
+            silence += candidate.probability * slips * KINDS[-1]
         else:
             seen[candidate.value] += candidate.probability
     return seen, silence
@@ -194,7 +205,7 @@ def _weigh_total(box: Candidates, likely: Vector, silent: float, slips: float) -
     def weight(candidate: Candidate) -> float:
         if candidate.value is None:
             return silent
-        return float(likely[candidate.value]) if candidate.value < len(likely) else silent * slips / 2
+        return float(likely[candidate.value]) if candidate.value < len(likely) else silent * slips * KINDS[-1]
 
     return _weighed(box, weight, float(likely.mean()))
 
