@@ -334,7 +334,8 @@ def test_text_boxs_line_is_no_number_in_the_next_box(desk: Desk) -> None:
 
     def outlined(canvas: Canvas) -> None:
         x, y, width, height = points(DAY)
-        canvas.rect(x, y, width, height)
+        canvas.setLineWidth(1.5)
+        canvas.rect(x, y, width + 1.5, height)
 
     assert said(desk, outlined, typed({DAY: 20})) == {DAY: [(20, "20")]}
 

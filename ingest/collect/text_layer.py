@@ -29,7 +29,6 @@ _DEPTH_MOST = 8  # of forms within forms
 _SEEN = 24  # of 255 by which a text must change the picture somewhere
 _GAP = 0.5  # of a letter's height: more between letters, two spaces, and they belong to different texts
 _OFF_LINE = 0.4  # of a letter's height: so far up or down, a letter is on another line
-_SAME = 0.3  # of a letter's height: so near, the same text was drawn twice, for boldness or a shadow
 
 _OUR_TYPE = REGULAR.partition("-")[0]
 _UNKNOWN = "\N{REPLACEMENT CHARACTER}"
@@ -307,10 +306,6 @@ class _Stretch:
         with_text, without = grey[top:bottom, left:right], bare[top:bottom, left:right]
         return bool((np.abs(with_text.astype(np.int16) - without) >= _SEEN).any())
 
-    def repeats(self, other: "_Stretch") -> bool:
-        one, its = self.letters[0], other.letters[0]
-        return self.text == other.text and math.dist(one.middle, its.middle) < _SAME * _height(one)
-
 
 def _stretches(letters: Sequence[_Letter]) -> list[_Stretch]:
     found: list[_Stretch] = []
@@ -321,7 +316,7 @@ def _stretches(letters: Sequence[_Letter]) -> list[_Stretch]:
             now.append(replace(now[-1], text=" "))
         elif is_space or (now and not _goes_on(now[-1], letter)):
             stretch = _Stretch.of(now)
-            if stretch.text and not any(stretch.repeats(before) for before in found[-50:]):
+            if stretch.text:
                 found.append(stretch)
             now = [] if is_space else [letter]
         else:
