@@ -33,9 +33,7 @@ def plausible(box: Candidates, challenge: Challenge) -> Candidates:
 
 def _weight(candidate: Candidate, challenge: Challenge) -> float:
     minutes = candidate.value
-    if minutes is None:
-        return _NOTHING
-    if minutes == 0:  # a 0 or a dash is no likelier than an empty box
+    if not minutes:  # a 0 or a dash is no likelier than an empty box
         return _NOTHING
     weight = _FIVES if minutes % 5 == 0 else 1.0
     if minutes > challenge.counting.most_per_day:
