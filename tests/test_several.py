@@ -185,6 +185,19 @@ def test_many_days_that_differ_are_asked_about_as_a_whole_the_older_first(ledger
     assert len(keeper.book.questions) == 31
 
 
+def test_what_was_answered_about_a_return_goes_with_it(ledger: Ledger) -> None:
+    hand_in(ledger, [chart("K001", 20, d5=((25, 0.6), (75, 0.3)))], "old.jpg")
+    first = Bookkeeper(ledger, PLAN)
+    first.answer(only(first), "75")
+    hand_in(ledger, [chart("K001", 30, d5=((25, 0.6), (75, 0.3)))], "new.jpg", dated=LATER)
+    keeper = Bookkeeper(ledger, PLAN)
+    keeper.answer(keeper.book.questions[0], "not ours")  # the old one
+    assert (only(keeper).box, only(keeper).page_id) == ("day:2027-10-05", 2)  # 75 stood on the other paper
+    keeper.answer(only(keeper), "25")
+    assert marks(keeper, "S001")[:2] == ("yes", str(30 * 30 + 25))
+    assert keeper.book == Bookkeeper(ledger, PLAN).book
+
+
 def test_without_times_apart_nothing_that_is_gone_passes_for_added(ledger: Ledger) -> None:
     """Downloaded by hand, both files bear one day: nobody knows which was first."""
     hand_in(ledger, [part("K001", 1, 14)], "a.jpg")

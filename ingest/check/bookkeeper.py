@@ -1,6 +1,6 @@
 """Keeps the book up to date while a person answers, redoing only what an answer touches."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from ingest.check.answers import parse_answer
 from ingest.check.book import Book, Question, Settled, Sheet, State
@@ -57,7 +57,8 @@ class Bookkeeper:
             if page.written_name or page.return_id in {copy.return_id for copy in copies}
         }
         self._about_page: dict[int, AnswerRecord] = {}  # the last answer about each page
-        self._about_box: dict[str, dict[str, AnswerRecord]] = {}  # by student and box
+        # The last answer about each box, by student, box, and the page that the person saw.
+        self._about_box: dict[str, dict[str, dict[int | None, AnswerRecord]]] = {}
         for answer in answers:
             self._note(answer)
         self._given: list[tuple[int, Question]] = []  # in this run, for taking back
@@ -132,9 +133,22 @@ class Bookkeeper:
 
     def _note(self, answer: AnswerRecord) -> None:
         if answer.box != "chart":
-            self._about_box.setdefault(answer.student_id, {})[answer.box] = answer
+            of_student = self._about_box.setdefault(answer.student_id, {})
+            of_student.setdefault(answer.box, {})[answer.page_id] = answer
         elif answer.page_id is not None:
             self._about_page[answer.page_id] = answer
+
+    def _answers(self, student_id: str, counting: Sequence[OwnPage]) -> dict[str, AnswerRecord]:
+        """The last answer about each box of a student's; what was said of a page left out goes with it."""
+        here = {own.page.id for own in counting}
+        standing: dict[str, AnswerRecord] = {}
+        for box, by_page in self._about_box.get(student_id, {}).items():
+            given = [
+                answer for page_id, answer in by_page.items() if page_id in here or page_id not in self._pages
+            ]
+            if given:
+                standing[box] = max(given, key=lambda answer: answer.id)
+        return standing
 
     def _claim(self, page_id: int) -> Claim:
         own = self._pages[page_id]
@@ -157,7 +171,7 @@ class Bookkeeper:
         found = sort_out(student, pages, confirmed)
         chart = settle(
             found.counting,
-            self._about_box.get(student_id, {}),
+            self._answers(student_id, found.counting),
             self._challenge,
             disputes=self._disputes.get(student_id, {}),
         )
