@@ -213,8 +213,11 @@ def main(charts: int, seed: int, ways: tuple[str, ...]) -> None:
             printed = draw_charts(CHALLENGE, DESIGN, LAYOUT, [chart])
             form = make_fillable(printed, CHALLENGE, DESIGN, LAYOUT, [chart])
             writer = PdfWriter(PdfReader(io.BytesIO(form if "form" in way else printed)))
+            hand = hands[(seed + number) % len(hands)]
             texts = any_texts(rng, way in BY_HAND)
-            fill(writer, texts, hands[(seed + number) % len(hands)], rng)
+            if way in BY_HAND:  # not every hand of the open data has letters
+                texts = {name: text for name, text in texts.items() if hand.can_write(text)}
+            fill(writer, texts, hand, rng)
             with tempfile.NamedTemporaryFile(suffix=".pdf") as file:
                 writer.write(file)
                 file.flush()
