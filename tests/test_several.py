@@ -17,6 +17,7 @@ from ingest.ledger.records import ChartRecord, ReturnState
 from ingest.ledger.store import Ledger
 from ingest.reading.values import PageReading
 from ingest.report.gradebook import gradebook
+from ingest.report.missing import Lack, missing
 
 PLAN = october()
 
@@ -320,6 +321,10 @@ def test_a_late_return_is_told_or_asked_as_the_plan_says(ledger: Ledger) -> None
     assert marks(asking, "S001") == ("no", "", "", "", "1")
     asking.answer(only(asking), "not ours")
     assert marks(asking, "S001") == NOTHING
+    left_out = fate(asking, "ana.jpg")
+    assert (left_out.student_id, left_out.outcome) == ("S001", Outcome.ASIDE)
+    (absent, *_) = missing(asking.book, asking.fates())
+    assert (absent.student.id, absent.lack) == ("S001", Lack.ASIDE)  # not "nothing handed in"
     asking.take_back()
     asking.answer(only(asking), "S001")
     assert marks(asking, "S001") == ("yes", str(31 * 20), "yes", "10", "0")

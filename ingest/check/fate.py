@@ -42,7 +42,8 @@ class Fate:
     """One page, or one file that has none.
 
     path: as in `ReturnRecord`. page: from 1; None for a whole file. pages: how many the file has.
-    student_id: whose it is, or is held to be while a person is asked; "" if it is nobody's.
+    student_id: whose it is, or is held to be while a person is asked, or for whom the chart was printed of
+        which a person said that it does not count; "" if it is nobody's.
     named: whom the path names, "" if nobody.
     why: what there is to say of it, in plain sentences, or "".
     together: of those that count, with how many other pages of the student's it is put together.
@@ -135,7 +136,9 @@ def _of_page(own: OwnPage, pages: int, found: Findings) -> Fate:
     if page.problem:
         return fate("", Outcome.UNREAD, page.problem)
     if not claim.owner:
-        return fate("", Outcome.ASIDE, claim.aside)
+        chart = found.grade.charts.get(page.code or "")
+        printed_for = chart.student_id or "" if chart else ""
+        return fate(printed_for if printed_for in found.grade.students else "", Outcome.ASIDE, claim.aside)
     several = found.sorted[claim.owner]
     if several.asked and several.asked.page_id == page.id:
         return fate(claim.owner, Outcome.ASKED, _why(several.asked))
