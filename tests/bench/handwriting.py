@@ -139,9 +139,7 @@ def report_forms(samples: Sequence[Sample], reader: Numerals) -> None:
     low = float(beta.ppf(0.025, right, wrong + 1))
     high = float(beta.ppf(0.975, right + 1, wrong)) if wrong else 1.0
     share = f"right {right / len(samples):7.2%} ({low:.1%} to {high:.1%})"
-    click.echo(
-        f"{'cut from forms, whole string':28} {len(samples):5} read  right {share} ({low:.1%} to {high:.1%})"
-    )
+    click.echo(f"{'cut from forms, whole string':28} {len(samples):5} read  {share}")
 
 
 @click.command()
