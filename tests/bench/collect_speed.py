@@ -65,8 +65,8 @@ STEPS = (
     ("code", "ingest.reading.page", "read_code"),
     ("frames and flattening", "ingest.reading.page", "_fitted"),
     ("crops and ink", "ingest.reading.page", "_read_boxes"),
-    ("net", "ingest.reading.numerals:Numerals", "score"),
-    ("texts", "ingest.reading.numerals", "candidates_of"),
+    ("net", "ingest.reading.net:Net", "score"),
+    ("texts", "ingest.reading.numerals", "likely_texts"),
     ("encoding", "ingest.reading.page", "_reading"),
 )
 
@@ -198,6 +198,8 @@ class Stopwatch:
             holder: Any = import_module(module)
             if owner:
                 holder = getattr(holder, owner)
+            if not hasattr(holder, name):
+                raise SystemExit(f"{place} has no {name} any more; mend STEPS.")
             setattr(holder, name, self.timed(step, getattr(holder, name)))
 
     def milliseconds(self, step: str, which: int = 0) -> float:
