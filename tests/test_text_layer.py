@@ -242,6 +242,8 @@ def test_drawings_without_a_look_are_drawn(
     here = at.min(axis=0), at.max(axis=0)
     expected = np.array([here[0][0], here[1][0], 612 - here[1][1], 612 - here[0][1]]) * k
     assert drawn == pytest.approx(expected, abs=2.5 * k)
+    if len(at) == 1 or kind == "/Line":  # as thick as it should be, all over
+        assert len(xs) > 0.7 * 2 * k * (np.hypot(*(at[-1] - at[0])) * k + 2 * k * np.pi / 4)
 
 
 def test_document_is_told_by_its_first_words(tmp_path: Path) -> None:

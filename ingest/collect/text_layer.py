@@ -103,10 +103,11 @@ def _draw(strokes: Sequence[Stroke], to_picture: "_Transform", picture: Grey) ->
     scale = math.sqrt(abs(np.linalg.det(to_picture.matrix[:, :2])))
     for stroke in strokes:
         points = np.array(stroke.points) @ to_picture.matrix[:, :2].T + to_picture.matrix[:, 2]
-        points = points[[0, 0]] if len(points) == 1 else points
         fixed = np.rint(points * 2**_SHIFT).astype(np.int32)
-        tone, width = round(255 * min(max(stroke.grey, 0), 1)), max(1, round(stroke.width * scale))
-        cv2.polylines(picture, [fixed], False, tone, width, cv2.LINE_AA, _SHIFT)
+        tone, width = round(255 * min(max(stroke.grey, 0), 1)), max(1.0, stroke.width * scale)
+        cv2.polylines(picture, [fixed], False, tone, round(width), cv2.LINE_AA, _SHIFT)
+        for x, y in fixed[[0, -1]].tolist():  # round ends, and the whole of a dot
+            cv2.circle(picture, (x, y), round(width / 2 * 2**_SHIFT), tone, -1, cv2.LINE_AA, _SHIFT)
 
 
 _SHIFT = 4  # fractional bits of OpenCV's drawing coordinates
