@@ -48,7 +48,8 @@ from ingest.reading.values import PageReading
 from ingest.training.thresholds import added, try_thresholds
 
 DPI = 250
-SHARES = {"gentle": 0.2, "ordinary": 0.5, "hard": 0.3}
+# As photos come home, nobody has counted; one in eight is hard here, so that a wish is kept on a pile like this.
+SHARES = {"gentle": 0.25, "ordinary": 0.625, "hard": 0.125}
 DIGITS = "0123456789"
 SHIPPED = Path(__file__).parents[1] / "reading" / "model" / "calibration.json"
 
