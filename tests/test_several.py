@@ -113,6 +113,36 @@ def test_a_chart_that_turns_out_to_be_blank_box_by_box_is_asked_about_as_a_whole
     assert keeper.book == Bookkeeper(ledger, PLAN).book
 
 
+def test_who_says_whose_a_blank_chart_is_is_told_that_it_is_blank(ledger: Ledger) -> None:
+    hand_in(ledger, [blank("X001")], "spare.jpg", guess="S001", guess_score=100)
+    keeper = Bookkeeper(ledger, PLAN)
+    assert [flag.reason for flag in only(keeper).flags] == ["spare", "blank-chart"]
+    assert only(keeper).confidence <= 0.5  # not to be waved through
+    keeper.answer(only(keeper), "S001")
+    assert marks(keeper, "S001") == ("yes", "0", "no", "0", "0")
+
+
+def test_late_and_blank_is_one_question(ledger: Ledger) -> None:
+    hand_in(ledger, [blank("K001")], "ana.jpg", dated=datetime(2027, 11, 3, 9))
+    keeper = Bookkeeper(ledger, october(hand_in={"due": "2027-11-01", "late": "flag"}))
+    assert [flag.reason for flag in only(keeper).flags] == ["late", "blank-chart"]
+    assert (only(keeper).student_id, only(keeper).confidence) == ("S001", 0.5)
+    keeper.answer(only(keeper), "S001")
+    assert marks(keeper, "S001")[:2] == ("yes", "0")
+
+
+def test_a_spare_chart_that_turns_out_to_be_blank_is_asked_about_again(ledger: Ledger) -> None:
+    hand_in(ledger, [chart("X001", None, d5="?")], "spare.jpg", guess="S001", guess_score=100)
+    keeper = Bookkeeper(ledger, PLAN)
+    keeper.answer(only(keeper), "S001")
+    keeper.answer(only(keeper), "blank")  # the smudge
+    assert reason(only(keeper)) == "blank-chart"
+    assert marks(keeper, "S001") == ("no", "", "", "", "1")
+    keeper.answer(only(keeper), "S001")
+    assert marks(keeper, "S001") == ("yes", "0", "no", "0", "0")
+    assert keeper.book == Bookkeeper(ledger, PLAN).book
+
+
 @pytest.mark.parametrize("blank_first", [True, False])
 def test_beside_a_filled_chart_a_blank_one_says_nothing(ledger: Ledger, blank_first: bool) -> None:
     times = (NOON, LATER) if blank_first else (LATER, NOON)

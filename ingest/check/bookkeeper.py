@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 
 from ingest.check.answers import parse_answer
+from ingest.check.blank import is_blank_chart
 from ingest.check.book import Book, Question, Settled, Sheet, State
 from ingest.check.evidence import OwnPage
 from ingest.check.fate import Fate, Findings, fates
@@ -10,7 +11,7 @@ from ingest.check.lateness import without_stamps
 from ingest.check.ownership import NO_HINTS, Claim, Grade, Hints, claim
 from ingest.check.questions import Asked, about_boxes, about_page
 from ingest.check.settle import settle
-from ingest.check.several import Sorted, all_blank, is_blank_chart, sort_out
+from ingest.check.several import Sorted, all_blank, sort_out
 from ingest.check.spot import disputes
 from ingest.check.written import guess_written
 from ingest.collect.owner import guess_owner
@@ -169,17 +170,17 @@ class Bookkeeper:
             if self._said_of(own.page.id) == student_id
         }
         found = sort_out(student, pages, confirmed)
+        answers = self._answers(student_id, found.counting)
         chart = settle(
             found.counting,
-            self._answers(student_id, found.counting),
+            answers,
             self._challenge,
             disputes=self._disputes.get(student_id, {}),
         )
-        if (
-            found.asked is None
-            and is_blank_chart(chart.boxes.values())
-            and confirmed.keys().isdisjoint(chart.pages)
-        ):
+        # Whoever says that a page counts is told if it is blank; not, what boxes answered later make of it.
+        looked_at = max((at for page_id, at in confirmed.items() if page_id in chart.pages), default=None)
+        is_known = looked_at is not None and all(answer.at <= looked_at for answer in answers.values())
+        if found.asked is None and is_blank_chart(chart.boxes.values()) and not is_known:
             found = all_blank(student, found, chart.pages[-1])
             chart = settle((), {}, self._challenge)
         sheet = Sheet(student, chart.boxes, chart.pages, chart.late)

@@ -4,11 +4,12 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
+from ingest.check.blank import is_blank_page
 from ingest.check.book import Question
 from ingest.check.evidence import OwnPage
 from ingest.check.lateness import is_late, is_untold
 from ingest.check.ownership import Claim, Grade, other_challenge
-from ingest.check.several import Sorted, is_blank_page
+from ingest.check.several import Sorted
 from ingest.ledger.records import CopyRecord, ReturnRecord, ReturnState
 
 
@@ -160,7 +161,7 @@ def _what(own: OwnPage, grade: Grade) -> What:
         return What.NONE
     if other_challenge(page, grade):
         return What.OTHER
-    if page.readings and is_blank_page(own):
+    if is_blank_page(page):
         return What.BLANK
     if not page.code:
         return What.NO_CODE

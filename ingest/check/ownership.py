@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from ingest.check.answers import NOT_OURS
+from ingest.check.blank import is_blank_page
 from ingest.check.book import Flag, Question
 from ingest.check.lateness import is_late
 from ingest.collect.owner import NOBODY, Guess
@@ -87,6 +88,9 @@ def claim(
     if not flags:
         return Claim(owner, None)
     suggestion, confidence = _suggestion(page, certain, flags, grade, hints)
+    if is_blank_page(page):  # who says whose it is must know that it will count as nothing practised
+        flags.append(Flag("blank-chart", "Nothing is written on it: if it counts, then with 0 minutes."))
+        confidence = min(DOUBTFUL, confidence)
     return Claim("", Question(certain, "chart", suggestion, confidence, tuple(flags), page.id))
 
 

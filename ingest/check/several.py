@@ -4,19 +4,18 @@ Two photos of one sheet are put together, for what is on paper only becomes more
 photos of one that differ in many days, are one child's second try, or two children's: a person must say.
 """
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from ingest.check.book import Flag, Question, Settled, State
+from ingest.check.blank import is_blank_page
+from ingest.check.book import Flag, Question
 from ingest.check.evidence import OwnPage, contradictions, is_addition
 from ingest.check.ownership import day_words
 from ingest.plan.roster import Student
 
 # In more days than this, two photos of one chart are asked about as a whole before they are, day by day.
 FEW_DAYS = 3
-
-_NUMBERS = ("day", "week", "month", "outside")
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +37,7 @@ def sort_out(student: Student, pages: Sequence[OwnPage], confirmed: Mapping[int,
     """
     aside = {own.page.id: "No box could be found on it." for own in pages if not own.page.readings}
     read = sorted((own for own in pages if own.page.readings), key=lambda own: (own.handed_in, own.page.id))
-    filled = [own for own in read if not is_blank_page(own)]
+    filled = [own for own in read if not is_blank_page(own.page)]
     if filled and len(filled) < len(read):
         blank = [own for own in read if own not in filled]
         aside |= {own.page.id: "Nothing is written on it, and another return counts." for own in blank}
@@ -61,18 +60,6 @@ def all_blank(student: Student, found: Sorted, newest: int) -> Sorted:
     asked = Question(student.id, "chart", student.id, 0.0, (Flag("blank-chart", why),), newest)
     older = [own.page.id for own in found.counting if own.page.id != newest]
     return Sorted((), asked, found.aside | dict.fromkeys(older, "Nothing is written on it either."))
-
-
-def is_blank_page(own: OwnPage) -> bool:
-    """Whether no number seems to be written anywhere on a page."""
-    numbers = [reading for reading in own.page.readings if reading.box.partition(":")[0] in _NUMBERS]
-    return all(reading.is_blank for reading in numbers)
-
-
-def is_blank_chart(boxes: Collection[Settled]) -> bool:
-    """Whether all numbers of a student's chart are settled as blank."""
-    numbers = [box for box in boxes if box.box.partition(":")[0] in _NUMBERS]
-    return bool(numbers) and all(box.state is not State.FLAGGED and box.value is None for box in numbers)
 
 
 def _about_two(
