@@ -48,7 +48,7 @@ from ingest.reading.values import PageReading
 from ingest.training.thresholds import added, try_thresholds
 
 DPI = 250
-# As photos come home, nobody has counted; one in eight is hard here, so that a wish is kept on a pile like this.
+# Nobody has counted how photos come home; a wish is kept on a pile like this, with one hard photo in eight.
 SHARES = {"gentle": 0.25, "ordinary": 0.625, "hard": 0.125}
 DIGITS = "0123456789"
 SHIPPED = Path(__file__).parents[1] / "reading" / "model" / "calibration.json"
