@@ -140,3 +140,14 @@ def test_circles_of_ten_minutes_count_ten() -> None:
     assert minutes_each([circles("xxo", each=10)]) == 10
     assert adds_up(14, 140, [[BLANK], [circles("xxo", each=10)]])
     assert not adds_up(14, 135, [[circles("xxo", each=10)]])
+
+
+def test_faint_marks_on_some_days_leave_blank_ones_blank() -> None:
+    """All of a page's circles together have told which are empty: what hangs between says nothing more."""
+    blank = [Candidate(None, "", 0.9998), circles("xooooooooooo", 0.0001)]
+    faint = [Candidate(None, "", 0.75), circles("xooooooooooo", 0.2)]
+    days = {f"d{day}": blank for day in range(1, 26)} | {f"d{day}": faint for day in range(26, 30)}
+    weeks = {f"w{week}": [BLANK] for week in range(1, 7)}
+    chart = settled(colored(**days, **weeks, month=[BLANK]))
+    flagged = {name for name, box in chart.boxes.items() if box.state is State.FLAGGED}
+    assert flagged == {f"day:2027-10-{day}" for day in range(26, 30)}

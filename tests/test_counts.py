@@ -198,6 +198,15 @@ def test_what_was_rubbed_out_well_is_blank() -> None:
     assert read(page_with(month), DAYS[5])[0].text == ""
 
 
+def test_a_page_of_marks_that_hardly_show_is_asked_about_as_a_whole() -> None:
+    def pale(page: Grey, circle: Circle) -> None:
+        fill(page, circle, dark=234)
+
+    month = {name: [(place, pale) for place in range(3)] for name in DAYS[:20]}
+    found = read_circles(page_with(month), layout().boxes)
+    assert not any(is_sure(options) for options, _ in found.values())
+
+
 @pytest.mark.parametrize("places", [(0, 1, 3), (11, 10, 9), (5,)])
 def test_circles_out_of_order_are_counted_but_asked_about(places: Sequence[int]) -> None:
     month = filled_month(DAYS[:20], 3)

@@ -7,6 +7,7 @@ other box is clearly written in or clearly blank, a blank one stands.
 
 from collections.abc import Mapping
 
+from ingest.check.colored import minutes_each
 from ingest.check.sums import Candidates
 from ingest.reading.values import Candidate
 
@@ -31,7 +32,8 @@ def believed(boxes: Mapping[str, Candidates]) -> dict[str, Candidates]:
     blank = {
         name: sum(c.probability for c in box if _is_blank(c))
         for name, box in boxes.items()
-        if name.partition(":")[0] in _NUMBERS
+        # of circles, all the page's together have told already which are empty
+        if name.partition(":")[0] in _NUMBERS and not minutes_each(box)
     }
     between = sum(_between(chance) for chance in blank.values())
     written = sum(1 - chance for chance in blank.values())

@@ -53,10 +53,15 @@ _SCRAWL = 0.9
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Marks:
-    """What stands of each circle. chance: that it was meant to be filled. clear: whether nobody need look."""
+    """What stands of each circle.
+
+    chance: that it was meant to be filled. clear: whether nobody need look.
+    pale: whether marks on this page are so pale that others may not show at all.
+    """
 
     chance: Floats
     clear: Flags
+    pale: bool
 
 
 def read_circles(flat: Grey, boxes: Iterable[ChartBox]) -> dict[str, tuple[tuple[Candidate, ...], float]]:
@@ -74,7 +79,7 @@ def read_circles(flat: Grey, boxes: Iterable[ChartBox]) -> dict[str, tuple[tuple
     for box, end in zip(chosen, np.cumsum(counts), strict=True):
         own = slice(end - len(box.circles), end)
         ink = float(np.clip(looks.ink[own], 0, 1).mean())
-        found[box.name] = (candidates(marks.chance[own], marks.clear[own], box), ink)
+        found[box.name] = (candidates(marks.chance[own], marks.clear[own], box, marks.pale), ink)
     return found
 
 
@@ -98,9 +103,11 @@ def judge(looks: Looks, box_of: npt.NDArray[np.int64]) -> Marks:
     clear = (empty | filled) & ~circled
     if not strokes:
         clear &= ~_struck(looks, filled, box_of)
-    faint = looks.core < 0.5 * _FILLED_SHARE * usual
+    faint = looks.core < max(0.5 * _FILLED_SHARE * usual, 0.5 * _FILLED_INK)
     doubt = np.where(circled | filled, 0.5, np.where(faint, 0.2, 0.7))
-    return Marks(np.where(clear, np.where(filled, 1.0, 0.0), doubt), clear)
+    pale = (~clear & ~circled & (looks.core < _FILLED_INK)).sum()
+    is_pale = bool(pale >= _ENOUGH and pale > filled.sum())
+    return Marks(np.where(clear, np.where(filled, 1.0, 0.0), doubt), clear, is_pale)
 
 
 def _is_low(values: Darkness, least: float, most: float) -> Flags:
@@ -143,8 +150,8 @@ def _struck(looks: Looks, filled: Flags, box_of: npt.NDArray[np.int64]) -> Flags
     return out
 
 
-def candidates(chances: Floats, clear: Flags, box: ChartBox) -> tuple[Candidate, ...]:
-    """What the circles of one box may say, most probable first.
+def candidates(chances: Floats, clear: Flags, box: ChartBox, pale: bool = False) -> tuple[Candidate, ...]:
+    """What the circles of one box may say, most probable first. pale: as in `Marks`.
 
     Each candidate's text has a letter a circle: `xxxoo` for three filled ones of five.
     """
@@ -166,7 +173,7 @@ def candidates(chances: Floats, clear: Flags, box: ChartBox) -> tuple[Candidate,
         best[count] = (first, total + weight)
     ordered = sorted(best.values(), key=lambda item: -item[1])
     whole = sum(weight for _, weight in ordered)
-    most = _MOST_CLEAR if not len(doubtful) else _MOST_UNCLEAR
+    most = _MOST_UNCLEAR if len(doubtful) or pale else _MOST_CLEAR
     if not _has_no_gap(np.array(ordered[0][0])):
         most = min(most, _MOST_GAP)
     found = [_candidate(np.array(pattern), box, most * weight / whole) for pattern, weight in ordered]
