@@ -292,13 +292,41 @@ def scan_pdf(image: Image.Image, size: tuple[float, float], turn: int = 0) -> by
 
 @pytest.mark.parametrize(
     ("scanned", "expected"),
-    [(1100, LONG_SIDE_LEAST), (3300, 3300), (6600, LONG_SIDE_MOST)],
-    ids=["100 dpi", "300 dpi", "600 dpi"],
+    [(1100, LONG_SIDE_LEAST), (3300, 3300), (4032, 2016), (6600, LONG_SIDE_MOST // 2)],
+    ids=["100 dpi", "300 dpi", "a photo", "600 dpi"],
 )
 def test_pdf_pages_are_drawn_at_their_scans_resolution(scanned: int, expected: int, tmp_path: Path) -> None:
     grey = only(scan_pdf(smooth(scanned, scanned * 17 // 22), (792, 612)), tmp_path)
     assert grey.shape[1] == pytest.approx(expected, abs=2)
     assert difference(grey, smooth(*grey.shape[::-1])) < 3
+
+
+def test_a_large_scan_in_a_pdf_can_be_had_finer(tmp_path: Path) -> None:
+    """PDFium draws the same picture at two sizes a pixel or two apart; reading looks where the lines are."""
+    noise = np.random.default_rng(1).integers(0, 256, (64, 84), dtype=np.uint8)
+    blocks = Image.fromarray(np.kron(noise, np.ones((48, 48), dtype=np.uint8))[:3059, :4001])
+    (tmp_path / "file").write_bytes(scan_pdf(blocks, (800.2, 611.8)))
+    ((coarse, fine),) = (
+        (page.grey, page.finer())
+        for page in open_pages(tmp_path / "file")
+        if page.grey is not None and page.finer
+    )
+    assert fine.shape == tuple(2 * side for side in coarse.shape)
+    assert difference(fine[::2, ::2], coarse) < 8
+    assert difference(np.roll(fine, 12, axis=1)[::2, ::2], coarse) > 16
+
+
+def test_a_pdf_that_holds_text_is_drawn_at_once_as_finely_as_it_is_read(tmp_path: Path) -> None:
+    out = io.BytesIO()
+    canvas = Canvas(out, (792, 612))
+    canvas.drawImage(ImageReader(smooth(4000, 3000)), 0, 0, 792, 612)
+    canvas.drawString(300, 300, "25")
+    canvas.save()
+    (found,) = opened(out.getvalue(), tmp_path)
+    assert found.text is not None
+    assert found.finer is None
+    assert found.grey is not None
+    assert found.grey.shape[1] == pytest.approx(4000, abs=2)
 
 
 @pytest.mark.parametrize("size", [(79.2, 61.2), (792, 612), (7920, 6120)], ids=["stamp", "letter", "poster"])

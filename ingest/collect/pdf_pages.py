@@ -3,6 +3,7 @@
 import math
 import os
 from collections.abc import Iterator
+from functools import partial
 from itertools import islice
 from pathlib import Path
 from typing import IO
@@ -12,6 +13,7 @@ import pypdfium2 as pdfium
 from ingest.collect.annotations import AnnotatedFile
 from ingest.collect.pictures import (
     BROKEN_OFF,
+    COARSE_LONG_SIDE_LEAST,
     LONG_SIDE_LEAST,
     LONG_SIDE_MOST,
     PIXELS_MOST,
@@ -19,9 +21,11 @@ from ingest.collect.pictures import (
     TOO_LARGE,
     PagePicture,
     check_page_count,
+    doubled,
 )
 from ingest.collect.text_layer import render, text_layer
 from ingest.errors import PictureError
+from ingest.reading.values import Grey
 
 
 def pdf_pages(file: IO[bytes], path: Path, first: int = 1, step: int = 1) -> Iterator[PagePicture]:
@@ -76,12 +80,28 @@ def _pdf_page(document: pdfium.PdfDocument, index: int, annotated: AnnotatedFile
             raise PictureError("This page of the PDF is a thin strip, not a sheet.")
         long_side = min(max(_scanned_long_side(page), LONG_SIDE_LEAST), LONG_SIDE_MOST)
         scale = long_side / max(width, height)
-        grey = render(page, scale)
         has_more = pdfium.raw.FPDFPage_GetAnnotCount(page) > 0
+        # A plain scan at twice the resolution that reading begins with is drawn so large only where it must.
+        is_coarse = not has_more and long_side >= 2 * COARSE_LONG_SIDE_LEAST
+        grey = render(page, scale / 2 if is_coarse else scale)
     finally:
         page.close()
+    if is_coarse:
+        if text_layer(document, index, grey, scale / 2, None) is None:
+            return PagePicture(index + 1, grey, "", finer=partial(_finer, document, index, scale, grey))
+        grey = _finer(document, index, scale, None)
     attached = annotated.on_page(index) if has_more else None
     return PagePicture(index + 1, grey, "", text_layer(document, index, grey, scale, attached))
+
+
+def _finer(document: pdfium.PdfDocument, index: int, scale: float, coarse: Grey | None) -> Grey:
+    """The page, drawn anew. coarse: as drawn before, with half as many pixels each way."""
+    page = document[index]
+    try:
+        grey = render(page, scale)
+    finally:
+        page.close()
+    return grey if coarse is None else doubled(grey, coarse.shape[::-1])
 
 
 def _scanned_long_side(page: pdfium.PdfPage) -> float:

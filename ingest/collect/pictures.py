@@ -32,7 +32,7 @@ LONG_SIDE_LEAST = 2200
 LONG_SIDE_MOST = 4200
 # A JPEG is decoded to the smallest of the sizes that its format offers that has so much, which is half of 12
 # megapixels. Reading says so when a chart is so small in it that it needs the next size.
-JPEG_LONG_SIDE_LEAST = 1900
+COARSE_LONG_SIDE_LEAST = 1900
 SHORT_SIDE_LEAST = 200  # less is an icon: not two pixels for a millimetre of a box
 SHAPE_MOST = 20  # times as long as wide; sheets are 1.3 to 1.5
 PAGES_MOST = 1000  # a grade of 500, scanned on both sides
@@ -234,7 +234,7 @@ def _jpeg(file: IO[bytes]) -> PagePicture:
     _check_shape(*picture.size)
     stop, orientation = _end_of_bytes(file), _orientation(picture)
     long_side = max(picture.size)
-    scale = next((s for s in (8, 4, 2) if long_side / s >= JPEG_LONG_SIDE_LEAST), 1)
+    scale = next((s for s in (8, 4, 2) if long_side / s >= COARSE_LONG_SIDE_LEAST), 1)
     if picture.mode in ("L", "RGB"):
         grey = _load(picture, stop, scale)
         if not picture.broken_off:
@@ -267,6 +267,15 @@ def _load(picture: _ForgivingJpeg, stop: int, scale: int) -> Image.Image:
     return _to_grey(picture)
 
 
+def doubled(finer: Grey, size: tuple[int, int]) -> Grey:
+    """A picture that has twice `size`, width and height, or a pixel less, with the last pixels repeated.
+
+    So two stand for one of before, however the picture is turned.
+    """
+    down, across = 2 * size[1] - finer.shape[0], 2 * size[0] - finer.shape[1]
+    return np.pad(finer, ((0, down), (0, across)), "edge") if down or across else finer
+
+
 def _finer(file: IO[bytes], stop: int, size: tuple[int, int], scale: int, orientation: int) -> Grey:
     """A whole JPEG, decoded before to `size`, with twice the pixels."""
     file.seek(0)
@@ -274,11 +283,7 @@ def _finer(file: IO[bytes], stop: int, size: tuple[int, int], scale: int, orient
         finer = np.asarray(_load(_ForgivingJpeg(file), stop, scale), np.uint8)
     except Exception as error:  # as in `open_pages`
         raise PictureError(_DAMAGED) from error
-    # An odd number of pixels is made even, so that two stand for one of before however it is turned.
-    down, across = 2 * size[1] - finer.shape[0], 2 * size[0] - finer.shape[1]
-    if down or across:
-        finer = np.pad(finer, ((0, down), (0, across)), "edge")
-    return _turned(finer, orientation)
+    return _turned(doubled(finer, size), orientation)
 
 
 def _end_of_bytes(file: IO[bytes]) -> int:
