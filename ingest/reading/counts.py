@@ -1,6 +1,6 @@
 """From what a day's circles look like to the minutes that they may mean."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import product
 
@@ -37,11 +37,15 @@ _STROKE_INK = 0.08  # the least that well within the circle is a stroke, not the
 # A line around an empty circle goes so far around it, or is so much darker than the printed one.
 _RING_TURNED, _RING_INK = 0.75, 0.08
 
-# Ink beyond a filled circle, or on the way to the next, is a stroke through them if this child's fillings
-# hardly ever have so much: beyond, of all paper, against three quarters of them; on the way, at all.
-_STROKE_BEYOND, _STROKE_TIMES, _STROKE_OVER = 0.10, 2.5, 0.05
-_STROKE_BETWEEN = 0.10
-_SELDOM, _HARDLY_EVER = 0.25, 0.02
+# A stroke goes through a filled circle if so much ink is beyond it, and if that, together with how much darker
+# than the rest of it its darkest is, is so many spreads more than in this child's other fillings. It goes
+# through all circles of a row if these are joined by ink, and either joined ones are so seldom with this child
+# that a row of them is no accident, or they have dark strokes, too.
+_BEYOND_LEAST, _BEYOND_SPREADS, _STROKE_SPREADS = 0.08, 2.0, 6.0
+_LEAST_SPREAD = 0.02
+_JOINING_INK = 0.10
+_SELDOM, _NO_ACCIDENT = 0.25, 0.02
+_NOT_ALWAYS, _ROW_SPREADS = 0.5, 1.5
 
 _GAP = 0.03  # how much less probable it is that a circle is left out than that none is
 _MOST_CLEAR = 0.9998  # every circle clear, from the first on
@@ -73,21 +77,18 @@ def read_circles(flat: Grey, boxes: Iterable[ChartBox]) -> dict[str, tuple[tuple
     if not chosen:
         return {}
     looks = look(flat, chosen)
-    counts = [len(box.circles) for box in chosen]
-    marks = judge(looks, np.repeat(np.arange(len(chosen)), counts))
-    found = {}
-    for box, end in zip(chosen, np.cumsum(counts), strict=True):
-        own = slice(end - len(box.circles), end)
+    marks = judge(looks)
+    found, end = {}, 0
+    for box in chosen:
+        start, end = end, end + len(box.circles)
+        own = slice(start, end)
         ink = float(np.clip(looks.ink[own], 0, 1).mean())
         found[box.name] = (candidates(marks.chance[own], marks.clear[own], box, marks.pale), ink)
     return found
 
 
-def judge(looks: Looks, box_of: npt.NDArray[np.int64]) -> Marks:
-    """All circles of a page, each against the usual marks of whoever filled it in.
-
-    box_of: for each circle the number of its box.
-    """
+def judge(looks: Looks) -> Marks:
+    """All circles of a page, each against the usual marks of whoever filled it in."""
     empty = np.all([_is_low(getattr(looks, name), *limits) for name, limits in _LEAST_MARK.items()], axis=0)
     inked = ~empty & (looks.ink > _LEAST_MARK["ink"][1])
     usual = float(np.median(looks.ink[inked])) if inked.sum() >= _ENOUGH else _USUAL
@@ -100,9 +101,7 @@ def judge(looks: Looks, box_of: npt.NDArray[np.int64]) -> Marks:
         middle = float(np.median(looks.ink[part]))
         filled |= part & (looks.ink > _ALIKE[0] * middle) & (looks.ink < _ALIKE[1] * middle)
     circled = empty & _ringed(looks, empty)
-    clear = (empty | filled) & ~circled
-    if not strokes:
-        clear &= ~_struck(looks, filled, box_of)
+    clear = (empty | filled) & ~circled & ~_struck(looks, filled, bool(strokes))
     faint = looks.core < max(0.5 * _FILLED_SHARE * usual, 0.5 * _FILLED_INK)
     doubt = np.where(circled | filled, 0.5, np.where(faint, 0.2, 0.7))
     pale = (~clear & ~circled & (looks.core < _FILLED_INK)).sum()
@@ -132,22 +131,43 @@ def _ringed(looks: Looks, empty: Flags) -> Flags:
     return (looks.turned > _RING_TURNED) | (looks.around > limit)
 
 
-def _struck(looks: Looks, filled: Flags, box_of: npt.NDArray[np.int64]) -> Flags:
-    """Filled circles that a stroke seems to go through: much ink is around one, or a row is joined."""
+def _spreads(values: Darkness, chosen: Flags) -> Darkness:
+    """How many spreads each lies above the middle of those chosen."""
+    middle = float(np.median(values[chosen]))
+    spread = 1.4826 * float(np.median(np.abs(values[chosen] - middle)))
+    return np.asarray((values - middle) / (spread + _LEAST_SPREAD), np.float32)
+
+
+def _struck(looks: Looks, filled: Flags, strokes: bool) -> Flags:
+    """Filled circles that a stroke seems to go through, which may have been meant to undo them.
+
+    strokes: whether the child marks circles with strokes anyway, which may end anywhere.
+    """
     out = np.zeros(len(filled), np.bool_)
-    if not filled.any():
+    if filled.sum() < _ENOUGH:
         return out
-    usual = float(np.percentile(looks.beyond[filled], 75))
-    out |= filled & (looks.beyond > max(_STROKE_BEYOND, _STROKE_TIMES * usual + _STROKE_OVER))
-    pairs = np.flatnonzero(filled[:-1] & filled[1:] & ~np.isnan(looks.joined[:-1]))
-    joined = looks.joined[pairs] > _STROKE_BETWEEN
-    for box in np.unique(box_of[pairs[joined]]):
-        here = box_of[pairs] == box
-        others = joined[~here]
-        often = (others.sum() + 0.5) / (len(others) + 1)
-        if often < _SELDOM and joined[here].all() and often ** here.sum() < _HARDLY_EVER:
-            out |= filled & (box_of == box)
+    beyond = _spreads(looks.beyond, filled)
+    streaks = (looks.core_darkest - looks.core) / np.maximum(looks.core, np.float32(0.05))
+    streaked = _spreads(streaks, filled)
+    if not strokes:
+        much = (looks.beyond > _BEYOND_LEAST) & (beyond > _BEYOND_SPREADS)
+        out |= filled & much & (beyond + np.maximum(streaked, 0) > _STROKE_SPREADS)
+    next_too = filled & np.append(filled[1:], False) & ~np.isnan(looks.joined)
+    joined = looks.joined > _JOINING_INK
+    often = (joined[next_too].sum() + 0.5) / (next_too.sum() + 1)
+    for row in _rows(next_too):
+        if joined[row[:-1]].all():
+            by_chance = often ** (len(row) - 1)
+            dark = often < _NOT_ALWAYS and float(streaked[row].mean()) > _ROW_SPREADS
+            out[row] |= dark or (often < _SELDOM and by_chance < _NO_ACCIDENT)
     return out
+
+
+def _rows(next_too: Flags) -> Iterator[npt.NDArray[np.int64]]:
+    """Runs of circles in one row, from whether each and the next are filled."""
+    edges = np.flatnonzero(np.diff(next_too.astype(np.int8), prepend=0, append=0))
+    for first, last in zip(edges[::2], edges[1::2], strict=True):
+        yield np.arange(first, last + 1)
 
 
 def candidates(chances: Floats, clear: Flags, box: ChartBox, pale: bool = False) -> tuple[Candidate, ...]:
