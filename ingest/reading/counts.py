@@ -37,10 +37,10 @@ _STROKE_INK = 0.08  # the least that well within the circle is a stroke, not the
 # A line around an empty circle goes so far around it, or is so much darker than the printed one.
 _RING_TURNED, _RING_INK = 0.75, 0.08
 
-# A stroke goes through a filled circle if so much ink is beyond it, and if that, together with how much darker
-# than the rest of it its darkest is, is so many spreads more than in this child's other fillings. It goes
-# through all circles of a row if these are joined by ink, and either joined ones are so seldom with this child
-# that a row of them is no accident, or they have dark strokes, too.
+# A stroke goes through a filled circle if so much ink is beyond it, and if that, together with how much
+# darker than the rest of it its darkest is, is so many spreads more than in this child's other fillings. It
+# goes through all circles of a row if these are joined by ink, and either joined ones are so seldom with this
+# child that a row of them is no accident, or they have dark strokes, too.
 _BEYOND_LEAST, _BEYOND_SPREADS, _STROKE_SPREADS = 0.08, 2.0, 6.0
 _LEAST_SPREAD = 0.02
 _JOINING_INK = 0.10
@@ -147,8 +147,8 @@ def _struck(looks: Looks, filled: Flags, strokes: bool) -> Flags:
     if filled.sum() < _ENOUGH:
         return out
     beyond = _spreads(looks.beyond, filled)
-    streaks = (looks.core_darkest - looks.core) / np.maximum(looks.core, np.float32(0.05))
-    streaked = _spreads(streaks, filled)
+    streaks = (looks.core_darkest - looks.core) / np.maximum(looks.core, 0.05)
+    streaked = _spreads(np.asarray(streaks, np.float32), filled)
     if not strokes:
         much = (looks.beyond > _BEYOND_LEAST) & (beyond > _BEYOND_SPREADS)
         out |= filled & much & (beyond + np.maximum(streaked, 0) > _STROKE_SPREADS)
