@@ -64,7 +64,7 @@ def main(cache: Path, returns: int, workers: int) -> None:
         write_pile(pile, photos, returns)
         shutil.copytree(cache / "challenge", folder)
         command: list[str | Path] = ["collect", "--folder", folder, "--workers", str(workers), pile]
-        process = subprocess.Popen([sys.executable, "-m", "ingest", *command], stdout=subprocess.DEVNULL)
+        process = subprocess.Popen([sys.executable, "-m", "ingest", *command], stdout=subprocess.PIPE, text=True)
         most, shown = 0.0, 0
         with Ledger.open(folder) as ledger:
             while process.poll() is None:
@@ -79,8 +79,7 @@ def main(cache: Path, returns: int, workers: int) -> None:
                     shown = done * 10 // returns
                     each = ", ".join(f"{mb:.0f}" for mb in held)
                     click.echo(f"{done:5} of {returns} read: {sum(held):5.0f} MB ({each})")
-        if process.returncode:
-            raise SystemExit(f"daybox collect ended with {process.returncode}")
+        click.echo(process.communicate()[0])
         click.echo(f"most at any second: {most:.0f} MB, in {1 + workers} processes")
 
 
