@@ -63,8 +63,10 @@ def main(cache: Path, returns: int, workers: int) -> None:
         pile.mkdir()
         write_pile(pile, photos, returns)
         shutil.copytree(cache / "challenge", folder)
-        command: list[str | Path] = ["collect", "--folder", folder, "--workers", str(workers), pile]
-        process = subprocess.Popen([sys.executable, "-m", "ingest", *command], stdout=subprocess.PIPE, text=True)
+        options: list[str | Path] = ["--folder", folder, "--workers", str(workers), pile]
+        process = subprocess.Popen(
+            [sys.executable, "-m", "ingest", "collect", *options], stdout=subprocess.PIPE, text=True
+        )
         most, shown = 0.0, 0
         with Ledger.open(folder) as ledger:
             while process.poll() is None:
