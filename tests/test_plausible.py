@@ -16,11 +16,11 @@ def box(*pairs: tuple[int | None, float]) -> tuple[Candidate, ...]:
 def test_a_round_number_gains_where_the_ink_is_open() -> None:
     (first, second) = plausible(box((26, 0.5), (25, 0.5)), PLAN)
     assert (first.value, second.value) == (25, 26)
-    assert first.probability == pytest.approx(5 / 6)
+    assert first.probability == pytest.approx(10 / 11)
 
 
 def test_clear_ink_outweighs_it() -> None:
-    first, *_ = plausible(box((26, 0.99), (25, 0.01)), PLAN)
+    first, *_ = plausible(box((26, 0.995), (25, 0.005)), PLAN)
     assert first.value == 26
     assert first.probability > 0.95
 
