@@ -1,4 +1,8 @@
-"""What a reading process does: one return becomes pages with readings. No ledger, no student here."""
+"""What a reading process does: one return becomes pages with readings. No ledger, no student here.
+
+What looks at pictures is imported where it is used: the process that collects only hands out jobs, and starts
+sooner without it.
+"""
 
 import logging
 import os
@@ -9,13 +13,7 @@ from functools import partial
 from pathlib import Path
 from typing import TypeAlias
 
-import cv2
-import pillow_heif
-from threadpoolctl import threadpool_limits
-
 from ingest.chart.layout import Layout
-from ingest.collect.pictures import open_pages
-from ingest.collect.taken import taken_at
 from ingest.errors import PageError, PictureError
 from ingest.ledger.records import NewPage, ReturnRecord
 from ingest.reading.ocr import OcrError, OcrMissingError
@@ -70,7 +68,7 @@ Item: TypeAlias = Leaf | Refusal
 
 def load_reader(layouts: Mapping[str, Layout], chart_layouts: Mapping[str, str]) -> Reader:
     """The reader that comes with the program."""
-    from ingest.reading.numerals import Numerals  # here: loading takes long, and other readers do without
+    from ingest.reading.numerals import Numerals
     from ingest.reading.page import read_page
 
     numerals = Numerals.load()
@@ -87,6 +85,10 @@ def start(
 
     nameless: the codes of spare charts, on which the name is read.
     """
+    import cv2
+    import pillow_heif
+    from threadpoolctl import threadpool_limits
+
     # One core each: as many processes as cores, each with threads for all cores, would only be in each
     # other's way. Tesseract is a program of its own and listens to OpenMP's variable.
     os.environ["OMP_THREAD_LIMIT"] = "1"
@@ -107,7 +109,7 @@ def with_name(
 
     named: the codes of charts that were printed for a student.
     """
-    from ingest.reading.name_box import read_name  # here: as in `load_reader`
+    from ingest.reading.name_box import read_name
 
     layout = layouts.get(reading.layout or "")
     if layout is None or reading.code in named or reading.written_name:
@@ -128,6 +130,9 @@ def read_return(
     reader: Reader, job: Job, add_name: Callable[[PageReading], tuple[PageReading, str]] = _as_it_is
 ) -> Iterator[Item]:
     """The pages of one return. add_name: what is done with each that was read, and a note on it."""
+    from ingest.collect.pictures import open_pages
+    from ingest.collect.taken import taken_at
+
     taken = taken_at(job.original)
     try:
         for picture in open_pages(job.original, job.first, job.shares):
@@ -154,7 +159,7 @@ def _no_chart(error: Exception, text: TextLayer | None) -> str:
     """Why no chart was found; of a typed document another photo would be of no use."""
     if text is None:
         return str(error)
-    from ingest.collect.text_layer import beginning  # here: what PDFs need takes long to load
+    from ingest.collect.text_layer import beginning
 
     if not (words := beginning(text)):
         return str(error)

@@ -9,8 +9,6 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import click
-from rich.console import Console
-from rich.progress import BarColumn, Progress, TaskID, TextColumn, TimeRemainingColumn
 
 from ingest.chart.printed import refuse_another_plan
 from ingest.collect import batch
@@ -56,16 +54,18 @@ def command(paths: tuple[Path, ...], folder: Path, workers: int | None) -> None:
 @contextmanager
 def _progress() -> Iterator[batch.Progress]:
     """A bar on stderr; without a terminal, a line every ten seconds."""
-    console = Console(stderr=True)
-    if not console.is_terminal:
+    if not sys.stderr.isatty():
         yield _plain_progress()
         return
+    from rich.console import Console  # here: without a terminal, all starts sooner
+    from rich.progress import BarColumn, Progress, TaskID, TextColumn, TimeRemainingColumn
+
     bar = Progress(
         TextColumn("{task.description}"),
         BarColumn(),
         TextColumn("{task.fields[count]}"),
         TimeRemainingColumn(compact=True),
-        console=console,
+        console=Console(stderr=True),
         transient=True,
     )
     tasks: dict[str, TaskID] = {}

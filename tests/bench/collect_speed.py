@@ -58,7 +58,7 @@ SEED = 20261126
 # What is timed, by where it is called from: the step's name, and the function. A step within a step counts
 # for itself alone, so that the column adds up.
 STEPS = (
-    ("decoding", "ingest.collect.reader", "open_pages"),
+    ("decoding", "ingest.collect.pictures", "open_pages"),
     ("decoding", "ingest.collect.pictures", "_finer"),
     ("find tags", "ingest.reading.page", "find"),
     ("code", "ingest.reading.page", "read_qr"),
