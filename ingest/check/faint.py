@@ -16,8 +16,9 @@ from ingest.reading.values import Candidate
 # severities: below a share of 0.005, none of 1,488 was written in; to 0.01, 4 in 100; to 0.02, 8; to 0.05, 3
 # in 10; above, half. Higher: faint pencil passes for nothing. Lower: more blank boxes are asked about.
 HALF_BELIEVED = 0.05
-# What is left of belief at the least, so that sums may still bear a blank box out.
-LEAST = 0.1
+# What is left of belief at the least: on the worst pages, of three boxes called blank one was. Sums may still
+# bear such a box out.
+LEAST = 0.3
 # A box surer than this by either side hangs nowhere: many blank boxes together must not doubt each other.
 CLEAR = 0.995
 

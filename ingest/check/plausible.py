@@ -5,10 +5,10 @@ from ingest.plan.challenge import Challenge
 from ingest.reading.values import Candidate
 
 # How much likelier than any other whole number. Common practice, no source: children round to five, and a day
-# of more than four times the minimum is rare. Kept mild: 10 is what the first would be if three numbers in ten
-# were no multiples of five. A child who writes 26, or 90, must be able to say so: clear ink outweighs these.
-# What they catch is the hand whose every 15 looks like 75. Measured by tests/bench/proving_ground.py on 180 charts
-# by calibrating hands: against 5 and 0.15, 3 boxes in 1,000 fewer are asked about, and none more is wrong.
+# of more than four times the minimum is rare. Kept mild: 10 is what the first would be if three numbers in
+# ten were no multiples of five. A child who writes 26, or 90, must be able to say so: clear ink outweighs
+# these. What they catch is the hand whose every 15 looks like 75. Measured by tests/bench/proving_ground.py
+# on 180 charts by calibrating hands: against 5 and 0.15, 3 in 1,000 fewer are asked, none more is wrong.
 _FIVES = 10.0
 _FAR_OVER_MINIMUM = 0.05
 _OVER_THE_POSSIBLE = 0.02
