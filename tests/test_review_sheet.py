@@ -33,9 +33,9 @@ from ingest.ledger.store import Ledger
 from ingest.plan.challenge import load_challenge
 from ingest.reading.numerals import FLAT_PX_PER_MM
 from ingest.reading.values import PageReading
-from ingest.report.tally import tallies
 from ingest.review.crop import PAGE_WIDTH_PX, SHOWN_MARGIN_MM, Pictures, png
 from ingest.review.sheet import Taken, take_answers, write_sheet
+from ingest.tally.student import tallies
 
 PLAN = october()
 DAY = "day:2027-10-05"

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 
 from ingest.check.book import Settled, Sheet
 from ingest.plan.challenge import Challenge
-from ingest.report.standing import standings, unowned_pages
-from ingest.report.tally import Range, Tally, points_for, tallies, tally
+from ingest.tally.standing import standings, unowned_pages
+from ingest.tally.student import Range, Tally, points_for, tallies, tally
 
 ANA = student("S1")
 

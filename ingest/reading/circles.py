@@ -44,7 +44,8 @@ _INKED = 0.4  # of the darkest in a circle: from here on a place counts as cover
 class Looks:
     """All circles of a page, n in all, box after box.
 
-    ink: mean darkness within, above the paper beside. darkest: of the darkest twentieth of it.
+    ink: mean darkness within, above the paper beside. middle: the median of it. darkest: of the darkest
+        twentieth of it.
     core, core_darkest: the same, well within the circle.
     covered: share of the core that is inked, against its own darkest. least: of the emptiest quarter turn.
     disc: share of the whole circle that is covered.
@@ -54,6 +55,7 @@ class Looks:
     """
 
     ink: Darkness
+    middle: Darkness
     darkest: Darkness
     core: Darkness
     core_darkest: Darkness
@@ -85,6 +87,7 @@ def look(flat: Grey, boxes: Sequence[ChartBox]) -> Looks:
     free_inked = (beyond > _INK) & rays.free
     return Looks(
         ink=flat_within.mean(axis=1),
+        middle=np.median(flat_within, axis=1),
         darkest=darkest,
         core=flat_core.mean(axis=1),
         core_darkest=core_darkest,

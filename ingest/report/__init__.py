@@ -1,1 +1,1 @@
-"""Tallies, standings, gradebook, readings and status."""
+"""What is handed on: gradebook, readings, status, lists of returns and of what is missing."""

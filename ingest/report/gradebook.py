@@ -5,8 +5,8 @@ from collections.abc import Sequence
 from ingest.cells import Cell, to_csv
 from ingest.check.book import Book
 from ingest.plan.challenge import Challenge
-from ingest.report.standing import Standing, standings, unowned_pages
-from ingest.report.tally import Tally, tallies
+from ingest.tally.standing import Standing, standings, unowned_pages
+from ingest.tally.student import Tally, tallies
 
 COLUMNS = (
     "student_id",

@@ -13,8 +13,8 @@ from ingest.check.fate import Fate, Outcome
 from ingest.ledger.records import PageRecord, ReturnRecord, ReturnState
 from ingest.plan.challenge import Challenge
 from ingest.report.readings import page_origins
-from ingest.report.standing import standings, unowned_pages
-from ingest.report.tally import Tally, tallies
+from ingest.tally.standing import standings, unowned_pages
+from ingest.tally.student import Tally, tallies
 
 NAMES_SHOWN = 12  # missing students named a section
 LINES_SHOWN = 10  # files and pages named a list

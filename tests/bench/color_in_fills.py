@@ -221,8 +221,8 @@ def _a_day(
         mishap = Mishap.NONE
     if count < 2 and mishap in (Mishap.LINE, Mishap.ODD_ONE, Mishap.GAP):
         mishap = Mishap.NONE
-    if mishap is Mishap.ODD_ONE and child.style in STROKES:
-        mishap = Mishap.NONE
+    if mishap in (Mishap.ODD_ONE, Mishap.HALF) and child.style in STROKES:
+        mishap = Mishap.NONE  # nobody ticks half a circle
     if mishap is Mishap.PALE:
         if child.pen.name in ("pencil", "ballpoint"):
             child = replace(child, pen=Pen("color pencil", 1.0, (0.8,) * 3, 0.5, 0.25))

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from ingest.check.book import Book
 from ingest.plan.challenge import Challenge
-from ingest.report.tally import Range, Tally, counted
+from ingest.tally.student import Range, Tally, counted
 
 
 @dataclass(frozen=True, slots=True)
