@@ -2,6 +2,7 @@
 
 import json
 import re
+import string
 import tomllib
 from collections.abc import Iterator, Mapping
 from datetime import date
@@ -40,6 +41,37 @@ def parse_toml(data: bytes, where: str, refusal: type[DayboxError]) -> dict[str,
 def problems(error: ValidationError, model: type[BaseModel]) -> list[str]:
     """What pydantic found wrong with a file of this model: each problem once, opened by its dotted key."""
     return list(dict.fromkeys(_problem(detail, model) for detail in error.errors()))
+
+
+def part_problems(parts: object, key: str, model: type[BaseModel]) -> list[str]:
+    """What is wrong within the named parts of a file that are all of one model, such as [words.en].
+
+    parts: what stands under `key`; what is no part at all is left to the model of the whole file.
+    """
+    wrong = []
+    if isinstance(parts, Mapping):
+        for name, part in parts.items():
+            if isinstance(part, Mapping):
+                try:
+                    model.model_validate(part)
+                except ValidationError as error:
+                    wrong += [f"{key}.{name}.{problem}" for problem in problems(error, model)]
+    return wrong
+
+
+def blanks_in(key: str, sentence: str) -> Iterator[str]:
+    """The names in a sentence's braces. Raises ValueError for braces that hold no mere name."""
+    try:
+        parts = list(string.Formatter().parse(sentence))
+    except ValueError as problem:
+        raise ValueError(
+            f"{key} has a brace that does not belong ({problem}); double it to print it"
+        ) from None
+    for _, blank, form, conversion in parts:
+        if blank is not None:
+            if form or conversion:
+                raise ValueError(f"{key} has {{{blank}}} with more in the braces than the word")
+            yield blank
 
 
 def shown(value: object) -> str:

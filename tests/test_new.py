@@ -7,7 +7,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ingest.errors import PlanError
-from ingest.plan.challenge import Challenge, HandIn, load_challenge, make_challenge, parse_challenge
+from ingest.plan.challenge import (
+    MENTION_KINDS,
+    Challenge,
+    HandIn,
+    Mention,
+    load_challenge,
+    make_challenge,
+    parse_challenge,
+)
 from ingest.plan.month import Month
 from ingest.plan.new import challenge_text, write_new
 from ingest.plan.roster import load_roster
@@ -22,7 +30,7 @@ def test_new_plan_loads_back_as_the_defaults(tmp_path: Path) -> None:
 
 def test_every_key_is_written_in_the_order_of_the_contract() -> None:
     written = tomllib.loads(challenge_text(OCTOBER))
-    model = OCTOBER.model_dump()
+    model = OCTOBER.model_dump(exclude={"mentions"})  # of which a new plan has none
     assert list(written) == list(model)
     for key, section in model.items():
         if isinstance(section, dict):
@@ -40,9 +48,16 @@ def test_every_key_is_written_in_the_order_of_the_contract() -> None:
     points=st.floats(0.25, 1000) | st.integers(1, 100),
     due=st.dates(date(1900, 1, 1), date(2999, 12, 31)),
     one_in=st.integers(100, 1_000_000),
+    mentions=st.lists(st.sampled_from(MENTION_KINDS), unique=True),
 )
 def test_any_plan_reads_back_as_it_was(
-    title: str, required: list[str], no_school: set[date], points: float, due: date, one_in: int
+    title: str,
+    required: list[str],
+    no_school: set[date],
+    points: float,
+    due: date,
+    one_in: int,
+    mentions: list[str],
 ) -> None:
     plan = make_challenge(
         {
@@ -52,10 +67,24 @@ def test_any_plan_reads_back_as_it_was(
             "grade": {"points": points},
             "hand_in": {"due": due},
             "reading": {"silent_errors": f"1 in {one_in}"},
+            "mentions": [
+                {"kind": kind, **({"title": title} if place % 2 else {})}
+                for place, kind in enumerate(mentions)
+            ],
         },
         "plan",
     )
     assert parse_challenge(challenge_text(plan).encode(), "plan") == plan
+
+
+def test_a_new_plan_has_a_mention_to_uncomment_and_says_what_kinds_there_are() -> None:
+    text = challenge_text(OCTOBER)
+    for kind in MENTION_KINDS:
+        assert f'"{kind}"' in text
+    head, mark, example = text.partition("# [[mentions]]\n")
+    live = head + "\n".join(line.removeprefix("# ") for line in (mark + example).splitlines())
+    (mention,) = parse_challenge(live.encode(), "plan").mentions
+    assert mention == Mention(kind="longest-streak", title="Steady as a drum")
 
 
 def test_plan_without_a_hand_in_date_is_still_written_whole() -> None:

@@ -1,7 +1,5 @@
 """A chart design: sizes, lines, columns and wording, kept as data in `templates/`."""
 
-import string
-from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Annotated
 
@@ -9,7 +7,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_valida
 
 from ingest import shipped
 from ingest.errors import DesignError
-from ingest.settings import parse_toml, problems
+from ingest.settings import blanks_in, parse_toml, part_problems, problems
 
 Grey = Annotated[float, Field(ge=0, le=1)]  # 0 black, 1 white
 
@@ -133,7 +131,7 @@ class Words(_Part):
     def _blanks_are_known(self) -> "Words":
         for key, value in self:
             for sentence in [value] if isinstance(value, str) else value:
-                for blank in _blanks(key, sentence):
+                for blank in blanks_in(key, sentence):
                     if blank not in BLANKS | CIRCLE_BLANKS:
                         known = ", ".join(f"{{{name}}}" for name in sorted(BLANKS))
                         raise ValueError(f"{key} has {{{blank}}}, which nothing fills; there are {known}")
@@ -159,7 +157,7 @@ class Design(_Part):
         for language, words in self.words.items():
             for key, value in words:
                 for sentence in [value] if isinstance(value, str) else value:
-                    if self.circles is None and CIRCLE_BLANKS & set(_blanks(key, sentence)):
+                    if self.circles is None and CIRCLE_BLANKS & set(blanks_in(key, sentence)):
                         raise ValueError(
                             f"words.{language}.{key} speaks of circles, but there is no part [circles]"
                         )
@@ -210,7 +208,7 @@ def load_design(name_or_path: str, folder: Path, given_as: str = "design in chal
             "read, then run the same command again."
         ) from error
     data = parse_toml(content, str(path), DesignError)
-    wrong = _wrong_words(data.get("words"))
+    wrong = part_problems(data.get("words"), "words", Words)
     if not wrong:
         try:
             return Design.model_validate({**data, "name": path.stem})
@@ -220,31 +218,3 @@ def load_design(name_or_path: str, folder: Path, given_as: str = "design in chal
         f"The chart design {path} cannot be used: {'; '.join(wrong)}. Mend that and run the same command "
         "again; `daybox new FOLDER --own-design` makes a copy that works, to compare with."
     )
-
-
-def _wrong_words(words: object) -> list[str]:
-    """What is wrong within the wordings; what is no wording at all is left to `Design`."""
-    wrong = []
-    if isinstance(words, Mapping):
-        for language, part in words.items():
-            if isinstance(part, Mapping):
-                try:
-                    Words.model_validate(part)
-                except ValidationError as error:
-                    wrong += [f"words.{language}.{problem}" for problem in problems(error, Words)]
-    return wrong
-
-
-def _blanks(key: str, sentence: str) -> Iterable[str]:
-    """The names in a sentence's braces. Raises ValueError for braces that hold no mere name."""
-    try:
-        parts = list(string.Formatter().parse(sentence))
-    except ValueError as problem:
-        raise ValueError(
-            f"{key} has a brace that does not belong ({problem}); double it to print it"
-        ) from None
-    for _, blank, form, conversion in parts:
-        if blank is not None:
-            if form or conversion:
-                raise ValueError(f"{key} has {{{blank}}} with more in the braces than the word")
-            yield blank

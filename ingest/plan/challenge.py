@@ -4,7 +4,7 @@ import re
 from collections.abc import Mapping
 from datetime import date, datetime, timedelta
 from pathlib import Path
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Any, Literal, Self, get_args
 
 from babel import Locale
 from pydantic import (
@@ -111,8 +111,22 @@ class Expectation(_Section):
 
 
 class Prizes(_Section):
+    """certificate: a design in `templates/certificates/`, or the path of a teacher's own."""
+
     top: Annotated[Whole, Field(ge=0)] = 5
     across: Literal["grade", "section"] = "grade"
+    certificate: Text = "fanfare"
+
+
+MentionKind = Literal["longest-streak", "every-weekday", "most-improved-week", "first-to-hand-in"]
+MENTION_KINDS: tuple[MentionKind, ...] = get_args(MentionKind)
+
+
+class Mention(_Section):
+    """An honourable mention. title: what it is called; None for the usual name in its language."""
+
+    kind: MentionKind
+    title: Text | None = None
 
 
 class HandIn(_Section):
@@ -129,6 +143,20 @@ class Reading(_Section):
     """silent_errors: of so many boxes taken without a person, one may be wrong."""
 
     silent_errors: Annotated[int, BeforeValidator(_to_one_in)] = 2000
+
+
+def _in_double_brackets(given: object) -> object:
+    if isinstance(given, list | tuple) and all(isinstance(each, Mapping | Mention) for each in given):
+        return given
+    raise ValueError("each mention is a section of its own that opens with [[mentions]], in double brackets")
+
+
+def _each_kind_once(mentions: tuple[Mention, ...]) -> tuple[Mention, ...]:
+    kinds = [mention.kind for mention in mentions]
+    twice = [kind for kind in MENTION_KINDS if kinds.count(kind) > 1]
+    if twice:
+        raise ValueError(f"{' and '.join(twice)} stands there more than once")
+    return mentions
 
 
 class Challenge(_Section):
@@ -149,6 +177,9 @@ class Challenge(_Section):
     hand_in: HandIn = HandIn()
     grade: Grade = Grade()
     reading: Reading = Reading()
+    mentions: Annotated[
+        tuple[Mention, ...], BeforeValidator(_in_double_brackets), AfterValidator(_each_kind_once)
+    ] = ()
 
     @model_validator(mode="before")
     @classmethod

@@ -5,7 +5,7 @@ import tempfile
 from pathlib import Path
 
 from ingest.errors import PlanError
-from ingest.plan.challenge import FILE_NAME, Challenge
+from ingest.plan.challenge import FILE_NAME, Challenge, Mention
 
 ROSTER_NAME = "roster.csv"
 ROSTER_HEADER = "student_id,first_name,last_name,section,instrument,email,school\r\n"
@@ -94,6 +94,10 @@ top = {challenge.prizes.top}
 # Ranked over the whole "grade", or each "section" by itself.
 across = {_toml(challenge.prizes.across)}
 
+# The certificate: a design that comes with Daybox, or the path of your own .toml
+# file; `daybox awards --own-design` makes a copy for you to change.
+certificate = {_toml(challenge.prizes.certificate)}
+
 [hand_in]
 # The last day to hand the chart in.
 {due}
@@ -112,7 +116,38 @@ rule = {_toml(grade.rule)}
 # So many of the boxes that nobody but Daybox looks at may be misread. With a
 # stricter wish, such as "1 in 10,000", you are asked about more boxes.
 silent_errors = "1 in {challenge.reading.silent_errors}"
+{_mentions(challenge.mentions)}"""
+
+
+_ABOUT_MENTIONS = """
+# Honourable mentions, for `daybox awards`: each kind that you want, in a section of
+# its own. "title" is what you call it; leave it out for the usual name. Kinds:
+#   "longest-streak"      most required days in a row with the minimum
+#   "every-weekday"       the minimum on every required day, none short
+#   "most-improved-week"  biggest rise in minutes from one whole week to the next,
+#                         where a day counts at most twice the minimum
+#   "first-to-hand-in"    by the times of the files, where they can be believed
 """
+
+_EXAMPLE = """\
+#
+# [[mentions]]
+# kind = "longest-streak"
+# title = "Steady as a drum"
+"""
+
+
+def _mentions(mentions: tuple[Mention, ...]) -> str:
+    """Their sections and what there is to know of them; an example to uncomment where there is none."""
+    if not mentions:
+        return (
+            f'{_ABOUT_MENTIONS}#\n# [[mentions]]\n# kind = "longest-streak"\n# title = "Steady as a drum"\n'
+        )
+    told = []
+    for mention in mentions:
+        title = "" if mention.title is None else f"\ntitle = {_toml(mention.title)}"
+        told.append(f"\n[[mentions]]\nkind = {_toml(mention.kind)}{title}\n")
+    return _ABOUT_MENTIONS + "".join(told)
 
 
 def _toml(value: str | tuple[str, ...] | list[str]) -> str:
