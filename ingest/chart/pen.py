@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from typing import Any, Literal
 
+from reportlab.lib.colors import HexColor
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfgen.canvas import Canvas
 
@@ -10,6 +11,9 @@ from ingest.chart.lettering import BOLD, REGULAR, Run, typeset, width
 from ingest.paper import POINTS_PER_MM, Box, Paper, to_points
 
 Point = tuple[float, float]
+
+# A grey, from 0.0 black to 1.0 white, or a colour, such as "#0072B2".
+Ink = float | str
 
 _FILLED, _INVISIBLE = 0, 3  # text rendering modes (ISO 32000-1, table 106)
 _NONZERO = 1  # reportlab's word for the nonzero winding rule, by which overlapping parts do not cancel
@@ -28,11 +32,11 @@ class Pen:
         _, y, k, _ = to_points(Box(0, 0, 1, 1), paper.height)
         canvas.transform(k, 0, 0, -k, 0, y + k)  # the same turn as in `to_points`, for all that follows
 
-    def line(self, start: Point, end: Point, *, thick: float, grey: float = 0.0) -> None:
+    def line(self, start: Point, end: Point, *, thick: float, grey: Ink = 0.0) -> None:
         self._stroke(thick, grey)
         self._canvas.line(*start, *end)
 
-    def rectangle(self, box: Box, *, thick: float, grey: float = 0.0) -> None:
+    def rectangle(self, box: Box, *, thick: float, grey: Ink = 0.0) -> None:
         """An outline whose line is centred on the edge of `box`."""
         self._stroke(thick, grey)
         self._canvas.rect(box.left, box.top, box.width, box.height)
@@ -45,17 +49,38 @@ class Pen:
         self._canvas.setFillGray(0)
         self._canvas.drawPath(path, stroke=0, fill=1)
 
-    def polygon(self, corners: Sequence[Point], *, thick: float, grey: float = 0.0) -> None:
-        """A closed outline with rounded corners."""
+    def rounded(
+        self, box: Box, radius: float, *, thick: float, grey: Ink = 0.0, fill: Ink | None = None
+    ) -> None:
+        """A rectangle with round corners of that radius, filled if `fill` says with what."""
+        self._stroke(thick, grey)
+        if fill is not None:
+            self._fill(fill)
+        self._canvas.roundRect(
+            box.left,
+            box.top,
+            box.width,
+            box.height,
+            radius,
+            stroke=int(thick > 0),
+            fill=int(fill is not None),
+        )
+
+    def polygon(
+        self, corners: Sequence[Point], *, thick: float, grey: Ink = 0.0, fill: Ink | None = None
+    ) -> None:
+        """A closed outline with rounded corners, filled if `fill` says with what."""
         path = self._canvas.beginPath()
         path.moveTo(*corners[0])
         for corner in corners[1:]:
             path.lineTo(*corner)
         path.close()
         self._stroke(thick, grey)
-        self._canvas.drawPath(path)
+        if fill is not None:
+            self._fill(fill)
+        self._canvas.drawPath(path, stroke=int(thick > 0), fill=int(fill is not None))
 
-    def curve(self, knots: Sequence[Point], *, thick: float, grey: float = 0.0) -> None:
+    def curve(self, knots: Sequence[Point], *, thick: float, grey: Ink = 0.0) -> None:
         """A smooth line: Bezier pieces, knots being start, two controls, end, two controls, end ..."""
         path = self._canvas.beginPath()
         path.moveTo(*knots[0])
@@ -65,7 +90,7 @@ class Pen:
         self._canvas.drawPath(path)
 
     def oval(
-        self, centre: Point, radii: Point, *, turn: float = 0.0, thick: float = 0.0, grey: float = 0.0
+        self, centre: Point, radii: Point, *, turn: float = 0.0, thick: float = 0.0, grey: Ink = 0.0
     ) -> None:
         """An ellipse, outlined if `thick`, else filled. turn: degrees, anticlockwise."""
         canvas = self._canvas
@@ -73,7 +98,7 @@ class Pen:
         canvas.translate(*centre)
         canvas.rotate(-turn)
         self._stroke(thick or 0.1, grey)
-        canvas.setFillGray(grey)
+        self._fill(grey)
         (a, b) = radii
         canvas.ellipse(-a, -b, a, b, stroke=int(thick > 0), fill=int(thick == 0))
         canvas.restoreState()
@@ -85,7 +110,7 @@ class Pen:
         size: float,
         *,
         bold: bool = False,
-        grey: float = 0.0,
+        grey: Ink = 0.0,
         room: float | None = None,
         align: Literal["left", "centre", "right"] = "left",
         hollow: float = 0.0,
@@ -107,9 +132,9 @@ class Pen:
             x += run.width * em
         return ems * em
 
-    def _run(self, place: Point, run: Run, em: float, grey: float, hollow: float) -> None:
+    def _run(self, place: Point, run: Run, em: float, grey: Ink, hollow: float) -> None:
         x, y = place
-        self._canvas.setFillGray(grey)
+        self._fill(grey)
         line: Any = self._canvas.beginText()
         line.setTextTransform(1, 0, 0, -1, x, y)
         line.setFont(run.face.pdf_name, em)
@@ -124,7 +149,7 @@ class Pen:
         line.setHorizScale(100)
         self._canvas.drawText(line)
 
-    def _outlines(self, place: Point, run: Run, em: float, grey: float, hollow: float) -> None:
+    def _outlines(self, place: Point, run: Run, em: float, grey: Ink, hollow: float) -> None:
         path = self._canvas.beginPath()
         for glyph in run.glyphs:
             origin = (place[0] + glyph.x * em, place[1] - glyph.y * em)
@@ -135,11 +160,20 @@ class Pen:
             self._canvas.setFillGray(1)
         self._canvas.drawPath(path, stroke=0, fill=1, fillMode=_NONZERO)
 
-    def _stroke(self, thick: float, grey: float) -> None:
+    def _fill(self, ink: Ink) -> None:
+        if isinstance(ink, str):
+            self._canvas.setFillColor(HexColor(ink))
+        else:
+            self._canvas.setFillGray(ink)
+
+    def _stroke(self, thick: float, grey: Ink) -> None:
         self._canvas.setLineCap(1)
         self._canvas.setLineJoin(1)
         self._canvas.setLineWidth(thick)
-        self._canvas.setStrokeGray(grey)
+        if isinstance(grey, str):
+            self._canvas.setStrokeColor(HexColor(grey))
+        else:
+            self._canvas.setStrokeGray(grey)
 
 
 class _Outline:

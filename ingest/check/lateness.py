@@ -47,17 +47,26 @@ def without_stamps(returns: Sequence[ReturnRecord], challenge: Challenge) -> tup
     due = challenge.hand_in.due
     if due is None:
         return tuple(returns)
+    found = stamped(returns, due)
+    return tuple(replace(origin, dated=None) if origin.id in found else origin for origin in returns)
+
+
+def stamped(returns: Sequence[ReturnRecord], after: date = date.min) -> frozenset[int]:
+    """The ids of returns that bear a time after that day which most of their zip or folder bears, too."""
     heaps: dict[str, list[ReturnRecord]] = {}
     for origin in returns:
         heaps.setdefault(_heap(origin.path), []).append(origin)
-    stamped = {return_id for heap in heaps.values() for return_id in _stamped(heap, due)}
-    return tuple(replace(origin, dated=None) if origin.id in stamped else origin for origin in returns)
+    return frozenset(return_id for heap in heaps.values() for return_id in _stamped(heap, after))
+
+
+def is_believed(origin: ReturnRecord) -> bool:
+    """Whether this computer's clock can be: the file's time is not far ahead of it."""
+    return origin.dated is None or origin.dated <= origin.collected_at + ZONES
 
 
 def _is_here_by(origin: ReturnRecord, due: date) -> bool:
     """Whether this computer had it by then, if its clock can be believed."""
-    is_believed = origin.dated is None or origin.dated <= origin.collected_at + ZONES
-    return is_believed and origin.collected_at.date() <= due
+    return is_believed(origin) and origin.collected_at.date() <= due
 
 
 def _heap(path: str) -> str:
@@ -66,8 +75,8 @@ def _heap(path: str) -> str:
     return outer if found else path.partition("/")[0] if "/" in path else ""
 
 
-def _stamped(heap: Sequence[ReturnRecord], due: date) -> Iterator[int]:
-    """The ids of those that bear one time after the due date, as most of the heap does."""
+def _stamped(heap: Sequence[ReturnRecord], after: date) -> Iterator[int]:
+    """The ids of those that bear one time after that day, as most of the heap does."""
     timed = sorted((origin for origin in heap if origin.dated is not None), key=_time)
     times = [_time(origin) for origin in timed]
     needed = max(STAMPED_LEAST, len(heap) * STAMPED_SHARE)
@@ -75,7 +84,7 @@ def _stamped(heap: Sequence[ReturnRecord], due: date) -> Iterator[int]:
     for end, time in enumerate(times, start=1):
         while time - times[start] > STAMPED_WITHIN:
             start += 1
-        if end - start >= needed and time.date() > due:
+        if end - start >= needed and time.date() > after:
             yield from (origin.id for origin in timed[start:end])
 
 
