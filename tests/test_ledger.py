@@ -237,11 +237,12 @@ def test_every_answer_is_kept_with_what_was_shown(ledger: Ledger) -> None:
 
 def test_taking_back_opens_the_question_or_restores_the_earlier_answer(ledger: Ledger) -> None:
     box = "day:2027-10-01"
-    first = ledger.answer("S001", box, "25")
+    first = ledger.answer("S001", box, "25", reason="Slip")
     ledger.answer("S002", box, "99")  # about somebody else
     second = ledger.answer("S001", box, "30")
     restored = ledger.take_back(second.id)
     assert (restored.answer, restored.before, restored.at) == ("25", "30", first.at)
+    assert (second.reason, restored.reason) == ("", "Slip")
     assert ledger.take_back(first.id).answer == ""
     assert len(ledger.answers()) == 5
     with pytest.raises(KeyError):

@@ -65,7 +65,24 @@ def test_the_names_of_shipped_steps_do_not_change() -> None:
         "01 roster, charts, returns, answers",
         "02 the same file under other names, the name on a chart, when a photo was taken",
         "03 spot checks",
+        "04 why a person changed a box",
     ]
+
+
+def test_answers_of_a_ledger_from_before_reasons_were_kept_stand(tmp_path: Path) -> None:
+    old = sqlite3.connect(tmp_path / FILE_NAME, isolation_level=None)
+    migrate(old, [step for step in STEPS if step.name < "04"])
+    old.execute(
+        "INSERT INTO answer (at, student_id, box, page_id, answer, before, why, by, shown) "
+        "VALUES ('2027-10-31T18:00:00.000', 'S001', 'day:2027-10-05', 1, '25', '20', '', 'prompt', x'')"
+    )
+    old.close()
+    with Ledger.open(tmp_path) as ledger:
+        (kept,) = ledger.answers()
+        assert (kept.answer, kept.reason) == ("25", "")
+        again = ledger.answer("S001", "day:2027-10-05", "30", before="25", reason="Slip: it was 30")
+        assert ledger.answers()[-1] == again
+        assert again.reason == "Slip: it was 30"
 
 
 def test_the_file_says_what_it_is(tmp_path: Path) -> None:

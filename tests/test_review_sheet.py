@@ -28,12 +28,12 @@ from ingest.chart.layout import Layout, lay_out
 from ingest.check.book import Book, Flag, Question
 from ingest.check.bookkeeper import Bookkeeper
 from ingest.errors import AnswerError, LedgerError
+from ingest.ledger.pictures import PAGE_WIDTH_PX, SHOWN_MARGIN_MM, Pictures, png
 from ingest.ledger.records import NewPage, ReturnState
 from ingest.ledger.store import Ledger
 from ingest.plan.challenge import load_challenge
 from ingest.reading.numerals import FLAT_PX_PER_MM
 from ingest.reading.values import PageReading
-from ingest.review.crop import PAGE_WIDTH_PX, SHOWN_MARGIN_MM, Pictures, png
 from ingest.review.sheet import Taken, take_answers, write_sheet
 from ingest.tally.student import tallies
 

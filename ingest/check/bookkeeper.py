@@ -26,10 +26,12 @@ class Bookkeeper:
     """The book of one ledger, as it was when the bookkeeper was made and with the answers since.
 
     What other commands collect meanwhile is not seen: make a new bookkeeper for that.
+    reason: why the answers are given, in a person's words; kept with each.
     """
 
-    def __init__(self, ledger: Ledger, challenge: Challenge) -> None:
+    def __init__(self, ledger: Ledger, challenge: Challenge, reason: str = "") -> None:
         self._ledger = ledger
+        self._reason = reason
         self._challenge = challenge
         with ledger.snapshot():
             students = ledger.students()
@@ -118,6 +120,7 @@ class Bookkeeper:
             why=" ".join(flag.why for flag in question.flags),
             by=by,
             shown=shown,
+            reason=self._reason,
         )
         self._given.append((kept.id, question))
         self._take_up(kept)

@@ -110,6 +110,7 @@ class AnswerRecord:
     before: what the program would have used without the answer, in the same words.
     shown: the picture that was shown, as PNG bytes, or b"".
     by: "prompt" or "sheet".
+    reason: why it was changed, in the person's words; "" where it was answered because it was asked.
     """
 
     id: int
@@ -122,6 +123,7 @@ class AnswerRecord:
     why: str
     by: str
     shown: bytes
+    reason: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -94,6 +94,11 @@ STEPS: tuple[Step, ...] = (
                 FOREIGN KEY (spot_check_id, place) REFERENCES spot_box (spot_check_id, place))""",
         ),
     ),
+    Step(
+        "04 why a person changed a box",
+        # In the person's words; empty for what was answered because it was asked.
+        ("ALTER TABLE answer ADD COLUMN reason TEXT NOT NULL DEFAULT ''",),
+    ),
 )
 
 

@@ -42,6 +42,7 @@ from ingest.plan.roster import Student
 from ingest.reading.values import BoxReading, Candidate, PageReading
 
 FILE_NAME = "ledger.sqlite"
+TAKEN_BACK = "taken back"  # `why` of a record that a person made by taking an answer back
 BUSY_SECONDS = (
     10.0  # how long to wait while another Daybox command writes; each holds the file for milliseconds
 )
@@ -399,16 +400,17 @@ class Ledger:
         why: str = "",
         by: str = "prompt",
         shown: bytes = b"",
+        reason: str = "",
     ) -> AnswerRecord:
         """Keep what a person settled, for ever. The arguments are as in `AnswerRecord`."""
         with self._writing():
-            return self._keep_answer(_now(), student_id, box, page_id, answer, before, why, by, shown)
+            return self._keep_answer(_now(), student_id, box, page_id, answer, before, why, by, shown, reason)
 
     def take_back(self, answer_id: int) -> AnswerRecord:
         """Let the question stand as it stood before that answer, by a new record.
 
-        The record repeats the answer that was given before, with the time at which it was given; if
-        there was none, it holds "" (open again). Raises KeyError if there is no such answer.
+        The record repeats the answer that was given before, with the time at which it was given and its
+        reason; if there was none, it holds "" (open again). Raises KeyError if there is no such answer.
         """
         with self._writing():
             row = self._db.execute(
@@ -421,16 +423,16 @@ class Ledger:
             same = "box = 'chart' AND page_id = ?" if box == "chart" else "student_id = ? AND box = ?"
             which = (page_id,) if box == "chart" else (student_id, box)
             earlier = self._db.execute(
-                f"SELECT at, answer FROM answer WHERE id < ? AND {same} ORDER BY id DESC LIMIT 1",
+                f"SELECT at, answer, reason FROM answer WHERE id < ? AND {same} ORDER BY id DESC LIMIT 1",
                 (answer_id, *which),
             ).fetchone()
-            at, answer = earlier or (_now(), "")
-            return self._keep_answer(at, student_id, box, page_id, answer, taken, "taken back", by, b"")
+            at, answer, reason = earlier or (_now(), "", "")
+            return self._keep_answer(at, student_id, box, page_id, answer, taken, TAKEN_BACK, by, b"", reason)
 
     def _keep_answer(self, at: str, *values: Any) -> AnswerRecord:
         (answer_id,) = self._db.execute(
-            "INSERT INTO answer (at, student_id, box, page_id, answer, before, why, by, shown) "
-            "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?) RETURNING id",
+            "INSERT INTO answer (at, student_id, box, page_id, answer, before, why, by, shown, reason) "
+            "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?) RETURNING id",
             (at, *values),
         ).fetchone()
         return AnswerRecord(answer_id, datetime.fromisoformat(at), *values)
@@ -440,7 +442,7 @@ class Ledger:
         rows = self._rows(
             "SELECT id, at, student_id, box, page_id, answer, before, why, by, "
             + ("shown" if pictures else "x''")
-            + " FROM answer ORDER BY id"
+            + ", reason FROM answer ORDER BY id"
         )
         return tuple(AnswerRecord(row[0], datetime.fromisoformat(row[1]), *row[2:]) for row in rows)
 

@@ -3,14 +3,16 @@
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import AbstractContextManager, contextmanager
+from functools import partial
 from pathlib import Path
 from types import TracebackType
 from typing import Self, TypeAlias
 
 from ingest.check.book import Question
+from ingest.ledger.pictures import Pictures
 from ingest.ledger.store import Ledger
 from ingest.reading.values import Grey
-from ingest.review.crop import Pictures
+from ingest.review.crop import asked
 
 Key: TypeAlias = tuple[int, str, str]
 Cutter: TypeAlias = Callable[[Question], Grey]
@@ -27,7 +29,7 @@ def key_of(question: Question) -> Key:
 def ledger_crops(folder: Path) -> Iterator[Cutter]:
     """Cuts crops out of the pages in the ledger of `folder`; for one thread."""
     with Ledger.open(folder, create=False) as ledger:
-        yield Pictures(ledger).asked
+        yield partial(asked, Pictures(ledger))
 
 
 class CropsAhead:

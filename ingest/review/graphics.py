@@ -14,8 +14,8 @@ from itertools import groupby
 import cv2
 import numpy as np
 
+from ingest.ledger.pictures import png
 from ingest.reading.values import Grey
-from ingest.review.crop import png
 
 ESC = "\x1b"
 END = f"{ESC}\\"  # ST, string terminator (ECMA-48, 8.3.143)

@@ -14,11 +14,11 @@ from rapidfuzz import fuzz
 from ingest.check.answers import BLANK, NOT_OURS, parse_answer
 from ingest.check.book import Book, Question, Sheet
 from ingest.errors import AnswerError, DayboxError
+from ingest.ledger.pictures import png
 from ingest.plan.challenge import Challenge
 from ingest.plan.roster import Student
 from ingest.reading.values import Grey
 from ingest.review.ahead import CropsAhead, Key, key_of
-from ingest.review.crop import png
 from ingest.review.offer import offered
 from ingest.review.wording import REVIEW, Task, box_words, circle_words, end_text, help_text, minutes_words
 

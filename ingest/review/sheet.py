@@ -11,9 +11,9 @@ from ingest.cells import harmless, to_csv, write_whole
 from ingest.check.answers import BLANK, NOT_OURS, parse_answer
 from ingest.check.book import Book, Question, Settled, State
 from ingest.errors import AnswerError, LedgerError
+from ingest.ledger.pictures import PAGE_WIDTH_PX, Pictures, png
 from ingest.ledger.records import AnswerRecord
 from ingest.ledger.store import Ledger
-from ingest.review.crop import PAGE_WIDTH_PX, Pictures, png
 from ingest.review.offer import offered
 from ingest.review.prompt import Keeper, parse_minutes
 from ingest.review.wording import circle_words

@@ -4,9 +4,9 @@ from pathlib import Path
 
 from ingest.check.book import Question
 from ingest.errors import AnswerError
+from ingest.ledger.pictures import Pictures
 from ingest.ledger.records import SpotBox
 from ingest.ledger.store import Ledger
-from ingest.review.crop import Pictures
 from ingest.review.sheet import Row, Taken, finder, minutes_in, picture_of, rows_of
 from ingest.review.spot import SpotKeeper
 
