@@ -17,8 +17,8 @@ from books import (
 )
 
 from ingest import cli
-from ingest.check.book import Flag, Settled, State
-from ingest.report.readings import chart_order, readings
+from ingest.check.book import Flag, Settled, State, chart_order
+from ingest.report.readings import readings
 
 HEADER = "student_id,box,value,state,confidence,flags,return,page"  # the contract, to the letter
 

@@ -1,5 +1,6 @@
 """The book: for every student, every box as it stands now. All screens and files are made from it."""
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
@@ -14,6 +15,17 @@ class State(StrEnum):
     BLANK = "blank"  # nothing written; value is None
     FLAGGED = "flagged"  # a person must look; value is the best guess and counts for nothing
     ANSWERED = "answered"  # a person said so; value None means blank
+
+
+_ORDER = ("day", "week", "month", "initials")
+
+
+def chart_order(box: str) -> tuple[int, int, str]:
+    """Sorts boxes as they are read on the chart: days, weeks, the month, initials, all else."""
+    kind, _, rest = box.partition(":")
+    rank = _ORDER.index(kind) if kind in _ORDER else len(_ORDER)
+    number = re.fullmatch(r"\d+", rest)
+    return rank, int(number[0]) if number else 0, rest  # week 10 after week 9; dates sort as text
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,7 @@ from textwrap import fill
 
 import click
 
+from ingest.chart.charts import choose_students
 from ingest.chart.printed import refuse_another_plan
 from ingest.check.book import Book, Question
 from ingest.check.bookkeeper import Bookkeeper
@@ -22,7 +23,8 @@ from ingest.errors import DayboxError
 from ingest.ledger.records import PageRecord, SpotCheck
 from ingest.ledger.store import Ledger
 from ingest.plan.challenge import Challenge, load_challenge
-from ingest.plan.roster import load_roster
+from ingest.plan.roster import Student, load_roster
+from ingest.printable import printable
 from ingest.review.ahead import CropsAhead, ledger_crops
 from ingest.review.graphics import announced, cell_size
 from ingest.review.lines import ask_in_lines
@@ -33,9 +35,23 @@ from ingest.review.sheet import Taken, take_answers, write_sheet
 from ingest.review.spot import Disputes, SpotKeeper, begin, disputed, last, unfinished
 from ingest.review.spot_sheet import take_spot_answers
 from ingest.review.viewer import open_picture
-from ingest.review.wording import DISPUTES, REVIEW, SPOT_CHECK, Task, closing
+from ingest.review.whole import WholeChart
+from ingest.review.wording import DISPUTES, REVIEW, SPOT_CHECK, WHOLE, Task, closing, closing_whole
 
 SEED_BITS = 48
+LONGEST_REASON = 300  # letters: a line or two
+
+
+def _fit(reason: str) -> str:
+    """A person's reason as one line. Raises click.BadParameter if it is none."""
+    plain = printable(" ".join(reason.split()))
+    if not 0 < len(plain) <= LONGEST_REASON:
+        raise click.BadParameter(f"give a reason of 1 to {LONGEST_REASON} letters.")
+    return plain
+
+
+def _reason(context: click.Context, parameter: click.Parameter, reason: str | None) -> str | None:
+    return None if reason is None else _fit(reason)
 
 
 @click.command()
@@ -62,7 +78,25 @@ SEED_BITS = 48
     metavar="FILE.csv",
     help="Take the answered spreadsheet back.",
 )
-def command(folder: Path, spot: int | None, sheet: Path | None, answers: Path | None) -> None:
+@click.option("--student", "student_id", metavar="ID", help="With --all: this student.")
+@click.option(
+    "--all", "whole", is_flag=True, help="Look at every box of one student, and change what is wrong."
+)
+@click.option(
+    "--reason",
+    metavar="TEXT",
+    callback=_reason,
+    help="Why boxes are changed, kept with each; with --all you are asked for it if it is left out.",
+)
+def command(
+    folder: Path,
+    spot: int | None,
+    sheet: Path | None,
+    answers: Path | None,
+    student_id: str | None,
+    whole: bool,
+    reason: str | None,
+) -> None:
     """Settle what is unsure: see the box, type what it says.
 
     Every answer is kept at once; leave whenever you like, and go on with the same command. To work in a
@@ -70,17 +104,27 @@ def command(folder: Path, spot: int | None, sheet: Path | None, answers: Path | 
 
     With --spot-check you are shown boxes drawn at random from all that was accepted without you, and type
     what you see. Where you and Daybox differ you are asked again; nothing changes before you have settled it.
+
+    With --student ID --all you are shown every box of one student with what is held of it, to put right what
+    a family says is wrong. Enter keeps a number; what you type changes it, with your reason.
     """
     if sheet and answers:
         raise click.UsageError("Give either --sheet or --answers.")
+    if whole != (student_id is not None):
+        raise click.UsageError("--student and --all go together: daybox review --student ID --all")
+    if whole and spot is not None:
+        raise click.UsageError("Give either --all or --spot-check.")
     challenge = load_challenge(folder)
     students = load_roster(folder / "roster.csv")
     with Ledger.open(folder, create=False) as ledger:
         refuse_another_plan(ledger.layouts().values(), challenge)
         ledger.sync_roster(students)
-        keeper = Bookkeeper(ledger, challenge)
+        keeper = Bookkeeper(ledger, challenge, reason or "")
         desk = _Desk(folder, challenge, ledger)
-        if spot is not None and answers:
+        if student_id is not None:
+            (student,) = choose_students(students, (), (student_id,))
+            _whole_chart(desk, keeper, student, reason, sheet, answers)
+        elif spot is not None and answers:
             _spot_answers(desk, keeper, answers)
         elif spot is not None and sheet:
             _spot_sheet(desk, keeper, spot or None, sheet)
@@ -105,6 +149,45 @@ def command(folder: Path, spot: int | None, sheet: Path | None, answers: Path | 
             _refuse_without_terminal(f"{_questions(len(keeper.book.questions))} to settle, but asking")
             prompt = desk.ask(keeper, REVIEW)
             click.echo(closing(prompt.answered, prompt.left))
+
+
+def _whole_chart(
+    desk: "_Desk",
+    keeper: Bookkeeper,
+    student: Student,
+    reason: str | None,
+    sheet: Path | None,
+    answers: Path | None,
+) -> None:
+    """Every box of one student, to put right what is wrong."""
+    boxes = WholeChart(keeper, student.id).book.questions
+    if not boxes:
+        click.echo(
+            f"No chart of {student.name} counts so far, so there is no box to look at. `daybox missing` says "
+            "why; if a page waits for your answer, `daybox review` asks."
+        )
+        return
+    words = ["--student", student.id, "--all"]
+    if sheet:
+        write_sheet(sheet, WholeChart(keeper, student.id).book, desk.ledger)
+        click.echo(f"Wrote {sheet}: {_boxes(len(boxes))} of {student.name}, with the pictures beside it.")
+        again = desk.again(*words, "--reason", "...", "--answers", str(sheet))
+        click.echo(f'Fill the column "answer" where a number is wrong, then: {again}')
+        return
+    if not answers:
+        _refuse_without_terminal(f"{_boxes(len(boxes))} of {student.name} to look at, but asking")
+    if reason is None:
+        click.echo("Why are you looking again? Your words are kept with every box that you change.")
+        reason = click.prompt("Reason", default="the family's slip", value_proc=_fit)
+        keeper = Bookkeeper(desk.ledger, desk.challenge, reason)
+    if answers:
+        taken = take_answers(answers, keeper, desk.ledger, corrects=True)
+        _tell_taken(taken)
+        click.echo(closing_whole(student.name, taken.taken, reason))
+        return
+    chart = WholeChart(keeper, student.id)
+    desk.ask(chart, WHOLE)
+    click.echo(closing_whole(student.name, chart.changed, reason))
 
 
 def _spot_check(desk: "_Desk", keeper: Bookkeeper, size: int | None) -> None:

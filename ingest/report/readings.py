@@ -1,15 +1,12 @@
 """Every reading as it stands now, for an audit or a spreadsheet."""
 
-import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from ingest.cells import Cell, to_csv
-from ingest.check.book import Book, Settled, State
+from ingest.check.book import Book, Settled, State, chart_order
 from ingest.ledger.records import PageRecord, ReturnRecord
 
 COLUMNS = ("student_id", "box", "value", "state", "confidence", "flags", "return", "page")
-
-_ORDER = ("day", "week", "month", "initials")
 
 
 def readings(book: Book, returns: Iterable[ReturnRecord], pages: Iterable[PageRecord]) -> bytes:
@@ -27,14 +24,6 @@ def page_origins(
     """Where each page came from, by page id: the path inside what was collected, the page's number."""
     paths = {record.id: record.path for record in returns}
     return {page.id: (paths[page.return_id], page.number) for page in pages if page.return_id in paths}
-
-
-def chart_order(box: str) -> tuple[int, int, str]:
-    """Sorts boxes as they are read on the chart: days, weeks, the month, initials, all else."""
-    kind, _, rest = box.partition(":")
-    rank = _ORDER.index(kind) if kind in _ORDER else len(_ORDER)
-    number = re.fullmatch(r"\d+", rest)
-    return rank, int(number[0]) if number else 0, rest  # week 10 after week 9; dates sort as text
 
 
 def _rows(book: Book, origins: Mapping[int, tuple[str, int]]) -> Iterator[Sequence[Cell]]:

@@ -373,10 +373,11 @@ class Prompt:
             shown = png(self._crops.get(question))
         except DayboxError:
             shown = b""  # the person has seen that there was no picture
+        kept = self.task.keeps and answer == self._offered
         self._keeper.answer(question, answer, shown=shown, by="prompt")
         self.answered += 1
         self._done.append((True, question))
-        self.tell(f"Saved: {self._answer_words(question, answer)}.")
+        self.tell(f"{'Kept' if kept else 'Saved'}: {self._answer_words(question, answer)}.")
         return self._move_on()
 
     def _move_on(self, to: Question | None = None) -> bool:

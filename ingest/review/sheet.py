@@ -82,9 +82,10 @@ def write_sheet(path: Path, book: Book, ledger: Ledger, spot: int | None = None)
     return len(rows)
 
 
-def take_answers(path: Path, keeper: Keeper, ledger: Ledger) -> Taken:
+def take_answers(path: Path, keeper: Keeper, ledger: Ledger, *, corrects: bool = False) -> Taken:
     """Keep the answers of a sheet, all or none; the same sheet again changes nothing.
 
+    corrects: the sheet is there to put answers right, so it may contradict what was said at the prompt.
     Raises AnswerError, with the line of every row that cannot be taken.
     """
     desk = _Desk(keeper.book, ledger.answers(pictures=False))
@@ -101,7 +102,7 @@ def take_answers(path: Path, keeper: Keeper, ledger: Ledger) -> Taken:
             )
             continue
         try:
-            question, answer = desk.understand(row)
+            question, answer = desk.understand(row, corrects)
         except AnswerError as unclear:
             problems.append(f"line {row.line}: {str(unclear).rstrip('.')}")
             continue
@@ -278,7 +279,7 @@ class _Desk:
             return row.page_id in self._pages
         return (self._student(row.student), row.box) in self._questions
 
-    def understand(self, row: Row) -> tuple[Question, str]:
+    def understand(self, row: Row, corrects: bool = False) -> tuple[Question, str]:
         """The question that a row answers, and the answer in the ledger's words. Raises AnswerError."""
         if row.box == "chart":
             question = self._page_question(row)
@@ -288,7 +289,7 @@ class _Desk:
             answer = minutes_in(row.answer, question.box)
         given = None if self._is_open(question) else self._answer_to(question)
         # a sheet may correct what a sheet said; where the prompt said otherwise, a person must choose
-        if given and given.answer not in ("", answer) and given.by != "sheet":
+        if given and given.answer not in ("", answer) and given.by != "sheet" and not corrects:
             raise AnswerError(
                 f'says "{answer}", but "{given.answer}" was answered at {given.at:%H:%M on %Y-%m-%d}'
             )

@@ -91,21 +91,40 @@ shown afterwards, where you differ. Leave whenever you like and go on later.
 """
 
 
+WHOLE_HELP = """\
+These are all boxes of one chart, those settled long ago too, with what is
+held of each. Look at the picture; Enter keeps what is held. If it is wrong,
+type the right number. What you change is saved at once, with your reason;
+leave whenever you like.
+
+  Enter   on an empty line: keeps what is held
+  25      minutes; 1:15 and 1h work too
+  b       blank: nothing is written in the box
+  l       later: go on without an answer
+  u       undo: take the last answer back
+  p       page: see the whole page in your picture viewer
+  q       quit
+"""
+
+
 @dataclass(frozen=True, slots=True)
 class Task:
     """What the prompt is used for, in words.
 
     name: in the bar at the top. box_help: all keys. all_done: what is said when there is nothing left.
+    keeps: whether what is offered is held already, so that Enter only keeps it.
     """
 
     name: str
     box_help: str
     all_done: str
+    keeps: bool = False
 
 
 REVIEW = Task("review", BOX_HELP, "Everything is settled.")
 SPOT_CHECK = Task("spot check", SPOT_HELP, "That was the last box. The result comes next.")
 DISPUTES = Task("review", BOX_HELP, "All that differed is settled.")
+WHOLE = Task("whole chart", WHOLE_HELP, "That was the whole chart.", keeps=True)
 
 
 def help_text(about_chart: bool, yes_or_no: bool = False, task: Task = REVIEW) -> str:
@@ -120,6 +139,17 @@ def end_text(left: int, task: Task = REVIEW) -> str:
     if left:
         return f"That was all but the {left} left for later.\n\nl asks them now. Enter leaves."
     return f"{task.all_done}\n\nu takes the last answer back. Enter leaves."
+
+
+def closing_whole(name: str, changed: int, reason: str) -> str:
+    """What is said when a whole chart has been looked through."""
+    if not changed:
+        return f"Nothing changed on {name}'s chart."
+    boxes = "1 box" if changed == 1 else f"{changed} boxes"
+    return (
+        f'Changed {boxes} on {name}\'s chart, with the reason "{reason}". `daybox trail` shows what stood '
+        "there before, `daybox grades` writes the gradebook anew."
+    )
 
 
 def closing(answered: int, left: int) -> str:
