@@ -11,8 +11,9 @@ from hypothesis import strategies as st
 
 from ingest.check.book import Settled, Sheet
 from ingest.plan.challenge import Challenge
+from ingest.tally.days import Range
 from ingest.tally.standing import standings, unowned_pages
-from ingest.tally.student import Range, Tally, points_for, tallies, tally
+from ingest.tally.student import Tally, points_for, tallies, tally
 
 ANA = student("S1")
 
@@ -207,6 +208,7 @@ def test_bounds_are_what_trying_every_answer_gives(
     assert left_open.total_range == _range(each.total_minutes for each in filled)
     assert left_open.counted_range == _range(each.counted_minutes for each in filled)
     assert left_open.days_met_range == _range(each.days_met for each in filled)
+    assert left_open.streak_range == _range(each.longest_streak for each in filled)
     assert left_open.met == _only({each.met for each in filled})
     assert left_open.points == _only({each.points for each in filled})
 

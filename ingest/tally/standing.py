@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 from ingest.check.book import Book
 from ingest.plan.challenge import Challenge
-from ingest.tally.student import Range, Tally, counted
+from ingest.tally.days import Range, counted
+from ingest.tally.student import Tally
 
 
 @dataclass(frozen=True, slots=True)

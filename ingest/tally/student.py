@@ -1,27 +1,24 @@
 """A student's figures, and how far open questions could still move them."""
 
-from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 
-from ingest.check.book import Book, Settled, Sheet, State
+from ingest.check.book import Book, Sheet, State
 from ingest.plan.challenge import Challenge
 from ingest.plan.roster import Student
+from ingest.tally.days import (
+    Days,
+    Range,
+    counted,
+    counted_total,
+    days_met,
+    longest_run,
+    longest_streak,
+    possible_days,
+    total,
+)
 
-MINUTES_IN_A_DAY = 24 * 60
 _SATURDAY = 5  # date.weekday()
-
-
-@dataclass(frozen=True, slots=True)
-class Range:
-    """The least and the most that a figure can still become; equal when it is settled."""
-
-    lowest: int
-    highest: int
-
-    @property
-    def settled(self) -> bool:
-        return self.lowest == self.highest
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +29,8 @@ class Tally:
     total_minutes, weekend_minutes: as written; weekend is Saturday and Sunday, whatever is required.
     counted_minutes: each day cut to `counts_per_day`, if there is such a cap; what places go by.
     longest_streak: most required days in a row with the minimum; days not required do not break it.
-    total_range, counted_range, days_met_range: what open boxes could make of those figures.
+    days: what each day can still come to. Any other figure's range follows from it: see `ingest.tally.days`.
+    total_range, counted_range, days_met_range, streak_range: what open boxes could make of those figures.
     met, points: None while an open question could still change them.
     open_boxes: flagged boxes. open_pages: pages held to be this student's that a person must confirm.
     """
@@ -46,9 +44,11 @@ class Tally:
     required_days: int
     days_met: int
     longest_streak: int
+    days: Days
     total_range: Range
     counted_range: Range
     days_met_range: Range
+    streak_range: Range
     met: bool | None
     points: float | None
     open_boxes: int
@@ -77,74 +77,38 @@ def tally(sheet: Sheet, challenge: Challenge, open_pages: int = 0) -> Tally:
         day of the month could still become anything.
     """
     required = challenge.required_dates()
-    minimum = challenge.days.minimum_minutes
-    days = {day: _minutes(sheet.boxes.get(f"day:{day}"), challenge) for day in challenge.month.dates()}
-    if open_pages:
-        most = challenge.counting.most_per_day
-        possible = {day: Range(0, max(most, minutes.highest)) for day, minutes in days.items()}
-    else:
-        possible = days
-
-    settled = {day: minutes.lowest for day, minutes in days.items()}  # an open day's lowest is 0
-    days_met = [settled[day] >= minimum for day in required]
-    days_met_range = Range(
-        sum(possible[day].lowest >= minimum for day in required),
-        sum(possible[day].highest >= minimum for day in required),
-    )
+    days = possible_days(sheet, challenge, any_page=open_pages > 0)
+    taken = {day: _taken(sheet, f"day:{day}") for day in days}
+    reached = [taken[day] >= challenge.days.minimum_minutes for day in required]
+    met_range = days_met(days, challenge)
     handed_in = bool(sheet.boxes)
     decided = handed_in and not open_pages
     return Tally(
         student=sheet.student,
         handed_in=handed_in,
         late=sheet.late,
-        total_minutes=sum(settled.values()),
-        counted_minutes=sum(counted(minutes, challenge) for minutes in settled.values()),
-        weekend_minutes=sum(minutes for day, minutes in settled.items() if day.weekday() >= _SATURDAY),
+        total_minutes=sum(taken.values()),
+        counted_minutes=sum(counted(minutes, challenge) for minutes in taken.values()),
+        weekend_minutes=sum(minutes for day, minutes in taken.items() if day.weekday() >= _SATURDAY),
         required_days=len(required),
-        days_met=sum(days_met),
-        longest_streak=_longest_run(days_met),
-        total_range=_sum(possible.values()),
-        counted_range=_sum(
-            Range(counted(minutes.lowest, challenge), counted(minutes.highest, challenge))
-            for minutes in possible.values()
-        ),
-        days_met_range=days_met_range,
-        met=_met(days_met_range, len(required), challenge) if decided else None,
-        points=_points(days_met_range, len(required), challenge) if decided else None,
+        days_met=sum(reached),
+        longest_streak=longest_run(reached),
+        days=days,
+        total_range=total(days),
+        counted_range=counted_total(days, challenge),
+        days_met_range=met_range,
+        streak_range=longest_streak(days, challenge),
+        met=_met(met_range, len(required), challenge) if decided else None,
+        points=_points(met_range, len(required), challenge) if decided else None,
         open_boxes=sum(box.state is State.FLAGGED for box in sheet.boxes.values()),
         open_pages=open_pages,
     )
 
 
-def counted(minutes: int, challenge: Challenge) -> int:
-    """What a day's minutes are worth in the ranking."""
-    cap = challenge.counting.counts_per_day
-    return min(minutes, cap) if cap else minutes
-
-
-def _minutes(box: Settled | None, challenge: Challenge) -> Range:
-    """What a day's box can stand for. A box that the chart lacks, or that is blank, is 0 minutes."""
-    if box is None:
-        return Range(0, 0)
-    if box.state is not State.FLAGGED:
-        return Range(box.value or 0, box.value or 0)
-    most = challenge.counting.most_per_day
-    if box.value is not None and box.value > most:
-        most = max(most, MINUTES_IN_A_DAY)  # flagged as hardly possible, yet a person may confirm it
-    return Range(0, most)
-
-
-def _sum(ranges: Iterable[Range]) -> Range:
-    parts = tuple(ranges)
-    return Range(sum(part.lowest for part in parts), sum(part.highest for part in parts))
-
-
-def _longest_run(days: Sequence[bool]) -> int:
-    longest = run = 0
-    for met in days:
-        run = run + 1 if met else 0
-        longest = max(longest, run)
-    return longest
+def _taken(sheet: Sheet, name: str) -> int:
+    """The minutes that a day's box counts for now: none while it is open, blank, or not on the chart."""
+    box = sheet.boxes.get(name)
+    return 0 if box is None or box.state is State.FLAGGED else box.value or 0
 
 
 def is_met(days_met: int, required_days: int, challenge: Challenge) -> bool:
