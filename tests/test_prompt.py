@@ -22,6 +22,7 @@ from questions import (
 )
 
 from ingest.check.book import Flag, Question, Settled, State
+from ingest.check.spoken import box_words
 from ingest.errors import LedgerError
 from ingest.review.ahead import CropsAhead, Cutter
 from ingest.review.graphics import Graphics
@@ -29,7 +30,7 @@ from ingest.review.lines import ask_in_lines
 from ingest.review.prompt import LOOK_S, Prompt, matching, parse_minutes
 from ingest.review.screen import Screen
 from ingest.review.viewer import opener
-from ingest.review.wording import box_words, closing
+from ingest.review.wording import closing
 
 ENTER, ESCAPE, CTRL_C, CTRL_D, DOWN, BACKSPACE = "\r", "\x1b", "\x03", "\x04", "\x1b[B", "\x7f"
 

@@ -10,7 +10,7 @@ _PART_MOST = 60  # letters of a folder's or a file's name; file systems take 255
 _SPARE = "Spare charts"
 
 
-def file_names(charts: Sequence[Chart]) -> list[PurePath]:
+def file_names(charts: Sequence[Chart], ending: str = ".pdf") -> list[PurePath]:
     """A path for each chart, relative, all different: `Period 2/Yusuf Amina S001.pdf`.
 
     Class sites show files by name, so a student's begins with the last name; the id tells namesakes apart.
@@ -26,7 +26,7 @@ def file_names(charts: Sequence[Chart]) -> list[PurePath]:
             name = f"{student.last_name} {student.first_name} {student.id}"
         stem, path = _fit(name), PurePath()
         for copy in range(1, len(charts) + 2):
-            path = PurePath(_fit(folder), f"{stem}{f' {copy}' if copy > 1 else ''}.pdf")
+            path = PurePath(_fit(folder), f"{stem}{f' {copy}' if copy > 1 else ''}{ending}")
             if str(path).casefold() not in taken:  # as file systems that ignore capitals see it
                 break
         taken.add(str(path).casefold())

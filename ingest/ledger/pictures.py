@@ -97,3 +97,18 @@ def png(picture: Grey, widest_px: int | None = None) -> bytes:
     if not done:
         raise ValueError(f"cannot write a picture of {width} x {height} pixels as PNG")
     return coded.tobytes()
+
+
+def jpeg(picture: Grey, px_per_mm: float, quality: int) -> bytes:
+    """The picture as a JPEG file, reduced from FLAT_PX_PER_MM pixels a millimetre to so many.
+
+    quality: 0 to 100.
+    """
+    scale = px_per_mm / FLAT_PX_PER_MM
+    if scale < 1:
+        size = (max(1, round(picture.shape[1] * scale)), max(1, round(picture.shape[0] * scale)))
+        picture = np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), np.uint8)
+    done, coded = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, quality])
+    if not done:
+        raise ValueError(f"cannot write a picture of {picture.shape} pixels as JPEG")
+    return coded.tobytes()

@@ -38,7 +38,7 @@ def gradebook(book: Book, challenge: Challenge) -> bytes:
         (*COLUMNS, *(f"roster_{name}" if name in COLUMNS else name for name in extras)),
         [
             (
-                *_row(tally, places.get(tally.student.id)),
+                *gradebook_row(tally, places.get(tally.student.id)),
                 *(tally.student.extra.get(name, "") for name in extras),
             )
             for tally in figures
@@ -46,7 +46,8 @@ def gradebook(book: Book, challenge: Challenge) -> bytes:
     )
 
 
-def _row(tally: Tally, standing: Standing | None) -> Sequence[Cell]:
+def gradebook_row(tally: Tally, standing: Standing | None) -> Sequence[Cell]:
+    """The cells of COLUMNS for one student. standing: None if not ranked."""
     student = tally.student
     name = (student.id, student.first_name, student.last_name, student.section)
     if not tally.handed_in:

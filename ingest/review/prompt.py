@@ -13,6 +13,7 @@ from rapidfuzz import fuzz
 
 from ingest.check.answers import BLANK, NOT_OURS, parse_answer
 from ingest.check.book import Book, Question, Sheet
+from ingest.check.spoken import box_words, minutes_words
 from ingest.errors import AnswerError, DayboxError
 from ingest.ledger.pictures import png
 from ingest.plan.challenge import Challenge
@@ -20,7 +21,7 @@ from ingest.plan.roster import Student
 from ingest.reading.values import Grey
 from ingest.review.ahead import CropsAhead, Key, key_of
 from ingest.review.offer import offered
-from ingest.review.wording import REVIEW, Task, box_words, circle_words, end_text, help_text, minutes_words
+from ingest.review.wording import REVIEW, Task, circle_words, end_text, help_text
 
 # One key that answers does nothing so soon after a question appeared: nobody can have looked at the
 # picture yet, so it is a key held down or struck twice.  A hand answers a simple light after about

@@ -26,6 +26,7 @@ from prompt_toolkit.output import Output
 from prompt_toolkit.styles import Style
 
 from ingest.check.book import Question
+from ingest.check.spoken import minutes_words
 from ingest.errors import DayboxError
 from ingest.plan.roster import Student
 from ingest.reading.values import Grey
@@ -33,7 +34,6 @@ from ingest.review.ahead import key_of
 from ingest.review.graphics import Graphics, drawn, erased
 from ingest.review.picture import blocks, fit, spread
 from ingest.review.prompt import MATCHES, Prompt, parse_minutes
-from ingest.review.wording import minutes_words
 
 STYLE = Style.from_dict(
     {

@@ -38,6 +38,7 @@ import pyte
 
 from ingest.check.book import Question
 from ingest.check.bookkeeper import Bookkeeper
+from ingest.check.spoken import box_words, minutes_words
 from ingest.demo.camera import ORDINARY
 from ingest.demo.diary import any_habits, areas_of, keep_diary
 from ingest.demo.fill import Mishap, any_writer
@@ -47,7 +48,6 @@ from ingest.ledger.records import PageRecord
 from ingest.ledger.store import FILE_NAME, Ledger
 from ingest.paper import Box
 from ingest.plan.challenge import load_challenge
-from ingest.review.wording import box_words, minutes_words
 
 STUDENTS = 9
 SPARE, COVERED, SMUDGED = 7, 8, (1, 3)  # what becomes of some of the students' charts
