@@ -41,7 +41,7 @@ def staff(pen: Pen, area: Box) -> None:
         pen.line(
             (heads[first][0] + 0.6 * gap, top), (heads[second][0] + 0.6 * gap, top), thick=0.9, grey=_GREY
         )
-    _smiling_note(pen, (area.left + 2.6 * gap, sway(0.05) + 0.2 * gap), 2.1 * gap)
+    smiling_note(pen, (area.left + 2.6 * gap, sway(0.05) + 0.2 * gap), 2.1 * gap)
 
 
 def doodles(pen: Pen, area: Box, start: int) -> None:
@@ -53,7 +53,7 @@ def doodles(pen: Pen, area: Box, start: int) -> None:
 
 
 def _smile_doodle(pen: Pen, centre: tuple[float, float], reach: float) -> None:
-    _smiling_note(pen, (centre[0] - 0.2 * reach, centre[1] + 0.7 * reach), 0.68 * reach)
+    smiling_note(pen, (centre[0] - 0.2 * reach, centre[1] + 0.7 * reach), 0.68 * reach)
 
 
 def _star_doodle(pen: Pen, centre: tuple[float, float], reach: float) -> None:
@@ -97,7 +97,7 @@ def _note(pen: Pen, head: tuple[float, float], gap: float, stem: float) -> None:
         pen.line((x + 0.6 * gap, y), (x + 0.6 * gap, y - stem), thick=_THICK, grey=_GREY)
 
 
-def _smiling_note(pen: Pen, centre: tuple[float, float], size: float) -> None:
+def smiling_note(pen: Pen, centre: tuple[float, float], size: float) -> None:
     """An eighth note, big, to color in, with two eyes and a smile. size: half its width, mm."""
     x, y = centre
     pen.oval(centre, (size, 0.8 * size), turn=15, thick=0.4, grey=0.15)
