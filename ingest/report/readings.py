@@ -37,7 +37,7 @@ def _rows(book: Book, origins: Mapping[int, tuple[str, int]]) -> Iterator[Sequen
                 box.box,
                 _value(box),
                 box.state.value,
-                f"{_confidence(box):.4f}",
+                confidence_text(box),
                 ";".join(flag.reason for flag in box.flags),
                 path,
                 number,
@@ -49,6 +49,6 @@ def _value(box: Settled) -> int | None:
     return None if box.state is State.FLAGGED else box.value
 
 
-def _confidence(box: Settled) -> float:
-    # only a person's answer and what was typed are certain: nothing else may round to it
-    return 1.0 if box.confidence == 1 else min(box.confidence, 0.9999)
+def confidence_text(box: Settled) -> str:
+    """Four decimals. Only a person's answer and what was typed are certain: nothing else may round to it."""
+    return f"{1.0 if box.confidence == 1 else min(box.confidence, 0.9999):.4f}"
