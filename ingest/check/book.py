@@ -8,6 +8,9 @@ from enum import StrEnum
 from ingest.plan.roster import Student
 
 
+INK_MOST = 0.9999  # confidence in what ink says, sums and all: only what was typed or answered is certain
+
+
 class State(StrEnum):
     """How far a box is settled. The words are those of `daybox readings`."""
 
@@ -51,6 +54,7 @@ class Settled:
         typed beyond doubt.
     page_id: the page it was read on (for the picture); None only for an answer without a page.
     minutes_each: what one filled circle of the box counts; 0 where a number is written.
+    most_named: of a flagged box, the most minutes that anything speaks for, however little; else 0.
     """
 
     box: str
@@ -60,6 +64,7 @@ class Settled:
     flags: Sequence[Flag]
     page_id: int | None
     minutes_each: int = 0
+    most_named: int = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,10 +9,9 @@ from dataclasses import dataclass
 from datetime import date
 from itertools import groupby
 
-from ingest.check.book import Settled, Sheet, State
+from ingest.check.answers import MINUTES_IN_A_DAY
+from ingest.check.book import INK_MOST, Settled, Sheet, State
 from ingest.plan.challenge import Challenge
-
-MINUTES_IN_A_DAY = 24 * 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,25 +32,47 @@ Days = Mapping[date, Range]  # every day of the month, in order: the minutes tha
 def possible_days(sheet: Sheet, challenge: Challenge, *, any_page: bool = False) -> Days:
     """What the days of a student can come to, whatever is answered.
 
+    An open day can come to anything from nothing to the most that the plan thinks possible: what the reader
+    suggests for it is no proof that it says one of these. Where a suggestion is more than the plan thinks
+    possible, the day can come to all its hours. The same goes for unproven days beside it: see `moves`.
+
     any_page: a page may or may not turn out to be the student's. Then every day can become anything.
     """
-    days = {day: _possible(sheet.boxes.get(f"day:{day}"), challenge) for day in challenge.month.dates()}
-    if not any_page:
-        return days
     most = challenge.counting.most_per_day
-    return {day: Range(0, max(most, minutes.highest)) for day, minutes in days.items()}
+    loose = frozenset[date]().union(*moves(sheet, challenge).values())
+    days = {}
+    for day in challenge.month.dates():
+        box = sheet.boxes.get(f"day:{day}")
+        if any_page or day in loose:
+            named = max(box.value or 0, box.most_named) if box else 0
+            days[day] = Range(0, most if named <= most else max(named, MINUTES_IN_A_DAY))
+        else:
+            days[day] = Range(taken(box), taken(box))
+    return days
 
 
-def _possible(box: Settled | None, challenge: Challenge) -> Range:
-    """What a day's box can stand for. A box that the chart lacks, or that is blank, is 0 minutes."""
-    if box is None:
-        return Range(0, 0)
-    if box.state is not State.FLAGGED:
-        return Range(box.value or 0, box.value or 0)
-    most = challenge.counting.most_per_day
-    if box.value is not None and box.value > most:
-        most = max(most, MINUTES_IN_A_DAY)  # flagged as hardly possible, yet a person may confirm it
-    return Range(0, most)
+def moves(sheet: Sheet, challenge: Challenge) -> Mapping[str, frozenset[date]]:
+    """Of each open box whose answer can move minutes, the days that it can move.
+
+    An open day moves itself; and beside it on its row each day that was taken for less than nearly certain.
+    For with the answer, the sums of that row may throw doubt on such a day, and then it is asked about, too.
+    (With the made-up reader of tests/bench/settle_questions.py, which is worse than ours, 929 answers threw
+    doubt on 47 days that had been taken, 42 of them on the same row. All 47 had been taken rightly.) Totals
+    count for nothing, so they move nothing.
+    """
+    found = {}
+    for row in challenge.month.weeks(challenge.days.week_starts):
+        boxes = [(day, box) for day in row if (box := sheet.boxes.get(f"day:{day}"))]
+        unproven = {day for day, box in boxes if box.state is not State.FLAGGED and box.confidence < INK_MOST}
+        for day, box in boxes:
+            if box.state is State.FLAGGED:
+                found[box.box] = frozenset({day, *unproven})
+    return found
+
+
+def taken(box: Settled | None) -> int:
+    """The minutes that a day's box counts for now: none while it is open, blank, or not on the chart."""
+    return 0 if box is None or box.state is State.FLAGGED else box.value or 0
 
 
 # -- figures ------------------------------------------------------------------------------------------

@@ -36,38 +36,52 @@ def standings(tallies: Sequence[Tally], challenge: Challenge, unowned: int = 0) 
     unowned: pages that could turn out to be anybody's (see `unowned_pages`). Each is one more rival, with
         anything from nothing to a month of the most minutes.
     """
-    days = len(challenge.month.dates())
-    anybody = Range(0, days * counted(challenge.counting.most_per_day, challenge))
-    groups: dict[str, list[Tally]] = {}
+    strangers = [anybody(challenge)] * unowned
+    found = {}
+    for members in groups(tallies, challenge).values():
+        # a student with an unconfirmed page and nothing else may yet join; their range starts at 0
+        rivals = [tally for tally in members if tally.handed_in or tally.open_pages]
+        for tally, (best, worst) in zip(
+            rivals, places([rival.counted_range for rival in rivals], strangers), strict=True
+        ):
+            if tally.handed_in:
+                found[tally.student.id] = Standing(best, worst, in_doubt=tally.open_pages > 0)
+    return found
+
+
+def places(figures: Sequence[Range], strangers: Sequence[Range] = ()) -> list[tuple[int, int]]:
+    """The best and the worst place that each can come to, by any figure of which more is better.
+
+    At best everybody else, strangers too, has the least and one has the most oneself; at worst the other way
+    round. Both can happen, since boxes are answered independently of each other, so these bounds are exact.
+    """
+    least = sorted(each.lowest for each in (*figures, *strangers))
+    most = sorted(each.highest for each in (*figures, *strangers))
+    return [
+        (
+            1 + len(least) - bisect_right(least, own.highest),
+            1 + len(most) - bisect_right(most, own.lowest) - (own.highest > own.lowest),
+        )
+        for own in figures
+    ]
+
+
+def groups(tallies: Iterable[Tally], challenge: Challenge) -> Mapping[str, Sequence[Tally]]:
+    """Who is compared with whom: all under "", or each section under its name if the prizes say so."""
+    found: dict[str, list[Tally]] = {}
     for tally in tallies:
-        group = tally.student.section if challenge.prizes.across == "section" else ""
-        groups.setdefault(group, []).append(tally)
-    return {
-        tally.student.id: standing
-        for members in groups.values()
-        for tally, standing in _rank(members, [anybody] * unowned)
-    }
+        found.setdefault(tally.student.section if challenge.prizes.across == "section" else "", []).append(
+            tally
+        )
+    return found
+
+
+def anybody(challenge: Challenge) -> Range:
+    """The counted minutes of a month of which nothing is known."""
+    days = len(challenge.month.dates())
+    return Range(0, days * counted(challenge.counting.most_per_day, challenge))
 
 
 def unowned_pages(book: Book) -> int:
     """Pages of which nobody can yet say whose they are."""
     return sum(question.box == "chart" and not question.student_id for question in book.questions)
-
-
-def _rank(group: Sequence[Tally], strangers: Sequence[Range]) -> Iterable[tuple[Tally, Standing]]:
-    """Compare each student's possible minutes with everybody else's.
-
-    At best everybody else has their fewest minutes and the student the most; at worst the other way
-    round. Both can happen, since boxes are filled independently, so these bounds are exact.
-    """
-    # a student with an unconfirmed page and nothing else may yet join; their range starts at 0
-    rivals = [tally.counted_range for tally in group if tally.handed_in or tally.open_pages]
-    fewest = sorted([rival.lowest for rival in rivals] + [stranger.lowest for stranger in strangers])
-    most = sorted([rival.highest for rival in rivals] + [stranger.highest for stranger in strangers])
-    for tally in group:
-        if not tally.handed_in:
-            continue
-        own = tally.counted_range
-        ahead_at_best = len(fewest) - bisect_right(fewest, own.highest)
-        ahead_at_worst = len(most) - bisect_right(most, own.lowest) - (own.highest > own.lowest)
-        yield tally, Standing(1 + ahead_at_best, 1 + ahead_at_worst, in_doubt=tally.open_pages > 0)

@@ -1,6 +1,9 @@
 """A student's figures, and how far open questions could still move them."""
 
+from collections import Counter
+from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 from decimal import ROUND_HALF_UP, Decimal
 
 from ingest.check.book import Book, Sheet, State
@@ -14,7 +17,9 @@ from ingest.tally.days import (
     days_met,
     longest_run,
     longest_streak,
+    moves,
     possible_days,
+    taken,
     total,
 )
 
@@ -32,6 +37,7 @@ class Tally:
     days: what each day can still come to. Any other figure's range follows from it: see `ingest.tally.days`.
     total_range, counted_range, days_met_range, streak_range: what open boxes could make of those figures.
     met, points: None while an open question could still change them.
+    moves: the open boxes that can move minutes, each with the days that it can move.
     open_boxes: flagged boxes. open_pages: pages held to be this student's that a person must confirm.
     """
 
@@ -45,6 +51,7 @@ class Tally:
     days_met: int
     longest_streak: int
     days: Days
+    moves: Mapping[str, frozenset[date]]
     total_range: Range
     counted_range: Range
     days_met_range: Range
@@ -62,12 +69,14 @@ class Tally:
 
 def tallies(book: Book, challenge: Challenge) -> tuple[Tally, ...]:
     """One a student, in the book's order."""
-    pages: dict[str, int] = {}
-    for question in book.questions:
-        if question.box == "chart":
-            whose = question.student_id or question.suggestion
-            pages[whose] = pages.get(whose, 0) + 1
-    return tuple(tally(sheet, challenge, pages.get(sheet.student.id, 0)) for sheet in book.sheets)
+    pages = open_pages(book)
+    return tuple(tally(sheet, challenge, pages[sheet.student.id]) for sheet in book.sheets)
+
+
+def open_pages(book: Book) -> Counter[str]:
+    """How many pages are held to be each student's that a person must confirm, by student id."""
+    asked = (question for question in book.questions if question.box == "chart")
+    return Counter(question.student_id or question.suggestion for question in asked)
 
 
 def tally(sheet: Sheet, challenge: Challenge, open_pages: int = 0) -> Tally:
@@ -78,8 +87,8 @@ def tally(sheet: Sheet, challenge: Challenge, open_pages: int = 0) -> Tally:
     """
     required = challenge.required_dates()
     days = possible_days(sheet, challenge, any_page=open_pages > 0)
-    taken = {day: _taken(sheet, f"day:{day}") for day in days}
-    reached = [taken[day] >= challenge.days.minimum_minutes for day in required]
+    now = {day: taken(sheet.boxes.get(f"day:{day}")) for day in days}
+    reached = [now[day] >= challenge.days.minimum_minutes for day in required]
     met_range = days_met(days, challenge)
     handed_in = bool(sheet.boxes)
     decided = handed_in and not open_pages
@@ -87,13 +96,14 @@ def tally(sheet: Sheet, challenge: Challenge, open_pages: int = 0) -> Tally:
         student=sheet.student,
         handed_in=handed_in,
         late=sheet.late,
-        total_minutes=sum(taken.values()),
-        counted_minutes=sum(counted(minutes, challenge) for minutes in taken.values()),
-        weekend_minutes=sum(minutes for day, minutes in taken.items() if day.weekday() >= _SATURDAY),
+        total_minutes=sum(now.values()),
+        counted_minutes=sum(counted(minutes, challenge) for minutes in now.values()),
+        weekend_minutes=sum(minutes for day, minutes in now.items() if day.weekday() >= _SATURDAY),
         required_days=len(required),
         days_met=sum(reached),
         longest_streak=longest_run(reached),
         days=days,
+        moves=moves(sheet, challenge),
         total_range=total(days),
         counted_range=counted_total(days, challenge),
         days_met_range=met_range,
@@ -103,12 +113,6 @@ def tally(sheet: Sheet, challenge: Challenge, open_pages: int = 0) -> Tally:
         open_boxes=sum(box.state is State.FLAGGED for box in sheet.boxes.values()),
         open_pages=open_pages,
     )
-
-
-def _taken(sheet: Sheet, name: str) -> int:
-    """The minutes that a day's box counts for now: none while it is open, blank, or not on the chart."""
-    box = sheet.boxes.get(name)
-    return 0 if box is None or box.state is State.FLAGGED else box.value or 0
 
 
 def is_met(days_met: int, required_days: int, challenge: Challenge) -> bool:
