@@ -5,9 +5,9 @@ import secrets
 import shlex
 import shutil
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from textwrap import fill
 
 import click
@@ -28,6 +28,7 @@ from ingest.printable import printable
 from ingest.review.ahead import CropsAhead, ledger_crops
 from ingest.review.graphics import announced, cell_size
 from ingest.review.lines import ask_in_lines
+from ingest.review.order import MattersFirst
 from ingest.review.picture import QUARTERS
 from ingest.review.prompt import Keeper, Prompt
 from ingest.review.screen import Screen
@@ -133,11 +134,15 @@ def command(
         elif answers:
             taken = take_answers(answers, keeper, ledger)
             _tell_taken(taken)
-            click.echo(closing(taken.taken, len(keeper.book.questions)))
+            verdict = MattersFirst(keeper, challenge).verdict
+            click.echo(closing(taken.taken, len(keeper.book.questions), verdict))
         elif sheet:
-            count = write_sheet(sheet, keeper.book, ledger)
+            in_order = MattersFirst(keeper, challenge)
+            count = write_sheet(sheet, in_order.book, ledger)
             if count:
                 click.echo(f"Wrote {sheet}: {_questions(count)}, with the pictures beside it.")
+                if in_order.verdict:
+                    click.echo(in_order.verdict)
                 click.echo(f'Fill the column "answer", then: {desk.again("--answers", str(sheet))}')
             else:
                 click.echo(f"Wrote {sheet}: no questions, for there is nothing to settle.")
@@ -147,8 +152,9 @@ def command(
             click.echo("There is nothing to settle. Next: `daybox grades` writes the gradebook.")
         else:
             _refuse_without_terminal(f"{_questions(len(keeper.book.questions))} to settle, but asking")
-            prompt = desk.ask(keeper, REVIEW)
-            click.echo(closing(prompt.answered, prompt.left))
+            in_order = MattersFirst(keeper, challenge)
+            prompt = desk.ask(in_order, REVIEW, in_order.verdict, lambda: in_order.verdict)
+            click.echo(closing(prompt.answered, prompt.left, prompt.verdict))
 
 
 def _whole_chart(
@@ -260,8 +266,8 @@ class _Desk:
         at = [] if self.folder.resolve() == Path.cwd() else ["--folder", str(self.folder)]
         return shlex.join(["daybox", "review", *at, *words])
 
-    def ask(self, keeper: Keeper, task: Task, said: str = "") -> Prompt:
-        """Ask until the person leaves. said: one line to begin with."""
+    def ask(self, keeper: Keeper, task: Task, said: str = "", verdict: Callable[[], str] = str) -> Prompt:
+        """Ask until the person leaves. said: one line to begin with. verdict: as the prompt takes it."""
 
         def view(question: Question) -> str:
             path = _page_file(self.ledger, question.page_id)
@@ -271,8 +277,17 @@ class _Desk:
 
         with CropsAhead(ledger_crops(self.folder)) as crops:
             pages = self.ledger.pages()
-            notes, near = _notes(self.ledger, pages), _near(self.ledger, pages)
-            prompt = Prompt(keeper, self.challenge, crops, notes, task=task, near=near)
+            paths = {record.id: record.path for record in self.ledger.returns()}
+            prompt = Prompt(
+                keeper,
+                self.challenge,
+                crops,
+                _notes(paths, pages),
+                task=task,
+                near=_near(self.ledger, pages),
+                files={page.id: PurePosixPath(paths[page.return_id]).name for page in pages},
+                verdict=verdict,
+            )
             prompt.tell(said)
             if _is_plain():
                 size = shutil.get_terminal_size()  # 80 x 24 where the terminal does not tell
@@ -292,9 +307,8 @@ def _refuse_without_terminal(what: str) -> None:
         )
 
 
-def _notes(ledger: Ledger, pages: Sequence[PageRecord]) -> dict[int, str]:
-    """By page id: how the page came, and the name that was read on it."""
-    paths = {record.id: record.path for record in ledger.returns()}
+def _notes(paths: Mapping[int, str], pages: Sequence[PageRecord]) -> dict[int, str]:
+    """By page id: how the page came, and the name that was read on it. paths: by id of the return."""
     return {
         page.id: f"It came as {paths[page.return_id]}."
         + (f' The name on it reads like "{page.written_name}".' if page.written_name else "")

@@ -60,8 +60,7 @@ def ask_in_lines(
 
 def _show(prompt: Prompt, write: Callable[[str], None], columns: int, rows: int) -> None:
     columns = max(20, columns)
-    off = f", {prompt.put_off} of them for later" if prompt.put_off else ""
-    write(f"\n{prompt.left} left{off}")
+    write(f"\n{prompt.count_words}")
     write(printable(", ".join(prompt.who)))
     why = textwrap.wrap(prompt.why, columns - 1)
     try:

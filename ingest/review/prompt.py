@@ -93,6 +93,8 @@ class Prompt:
 
     notes: by page id, what may help to tell whose the page is, as sentences.
     near: by page id, the ids of the students whom the page may belong to, likeliest first.
+    files: by page id, the name of the file that it came in.
+    verdict: that nothing that matters hangs on what is left, in words; "" if something does.
     task: what it is for, in words.
     question: what is asked now; None when there is nothing (more) to ask in this run.
     said: one line on what the last key did.
@@ -108,6 +110,8 @@ class Prompt:
         clock: Callable[[], float] = time.monotonic,
         task: Task = REVIEW,
         near: Mapping[int, Sequence[str]] | None = None,
+        files: Mapping[int, str] | None = None,
+        verdict: Callable[[], str] = str,
     ) -> None:
         self.task = task
         self.question: Question | None = None
@@ -119,6 +123,8 @@ class Prompt:
         self._crops = crops
         self._notes = notes or {}
         self._near = near or {}
+        self._files = files or {}
+        self._verdict = verdict
         self._clock = clock
         self._quiet_since = clock()
         self._put_off: dict[Key, None] = {}
@@ -138,6 +144,17 @@ class Prompt:
     def put_off(self) -> int:
         """Questions left for later in this run that are still open."""
         return sum(key_of(question) in self._put_off for question in self._keeper.book.questions)
+
+    @property
+    def verdict(self) -> str:
+        """That nothing that matters hangs on what is left, in words; "" if something does."""
+        return self._verdict()
+
+    @property
+    def count_words(self) -> str:
+        """How many questions are left, and what may be said of them."""
+        off = f", {self.put_off} of them for later" if self.put_off else ""
+        return f"{self.left} left{off}{', no prize hangs on them' if self.verdict else ''}"
 
     @property
     def about_chart(self) -> bool:
@@ -200,7 +217,7 @@ class Prompt:
     @property
     def end(self) -> str:
         """What stands where the questions were when there are no more in this run."""
-        return end_text(self.left, self.task)
+        return end_text(self.left, self.task, self.verdict)
 
     def student_words(self, student: Student) -> str:
         """A student as listed: name, section, id, and whether a page of theirs is in already."""
@@ -375,10 +392,15 @@ class Prompt:
         except DayboxError:
             shown = b""  # the person has seen that there was no picture
         kept = self.task.keeps and answer == self._offered
+        before = self.verdict
         self._keeper.answer(question, answer, shown=shown, by="prompt")
         self.answered += 1
         self._done.append((True, question))
-        self.tell(f"{'Kept' if kept else 'Saved'}: {self._answer_words(question, answer)}.")
+        done = "Kept" if kept else "Saved"
+        if self.verdict and not before:  # said when it becomes so; there is no room for more
+            self.tell(f"{done}. {self.verdict}")
+        else:
+            self.tell(f"{done}: {self._answer_words(question, answer)}.")
         return self._move_on()
 
     def _move_on(self, to: Question | None = None) -> bool:
@@ -399,6 +421,9 @@ class Prompt:
         return False
 
     def _short(self, question: Question) -> str:
+        if question.box == "chart" and not question.student_id:
+            file = self._files.get(question.page_id, "")
+            return f"whose page {file} is" if file else "whose page this is"
         sheet = self._sheets.get(question.student_id)
         name = sheet.student.name if sheet else question.student_id
         return ", ".join(part for part in (name, box_words(question.box)) if part)

@@ -146,7 +146,7 @@ class Screen:
 
     def _bar(self, columns: int) -> StyleAndTextTuples:
         prompt = self._prompt
-        left = f"{prompt.left} left" + (f", {prompt.put_off} of them for later" if prompt.put_off else "")
+        left = prompt.count_words
         room = max(0, columns - len(left) - len(MARGIN))
         title = f"{MARGIN}Daybox {prompt.task.name}, {self._title}"[: max(0, room - 1)]
         return [("class:bar", f"{title:<{room}}{left}{MARGIN}")]

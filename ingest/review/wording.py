@@ -114,10 +114,11 @@ def help_text(about_chart: bool, yes_or_no: bool = False, task: Task = REVIEW) -
     return CHART_HELP if about_chart else task.box_help
 
 
-def end_text(left: int, task: Task = REVIEW) -> str:
-    """What stands where the questions were when there are no more in this run."""
+def end_text(left: int, task: Task = REVIEW, verdict: str = "") -> str:
+    """What stands where the questions were when there are no more in this run. verdict: on those left."""
     if left:
-        return f"That was all but the {left} left for later.\n\nl asks them now. Enter leaves."
+        parts = [f"That was all but the {left} left for later.", verdict, "l asks them now. Enter leaves."]
+        return "\n\n".join(filter(None, parts))
     return f"{task.all_done}\n\nu takes the last answer back. Enter leaves."
 
 
@@ -132,9 +133,14 @@ def closing_whole(name: str, changed: int, reason: str) -> str:
     )
 
 
-def closing(answered: int, left: int) -> str:
-    """What is said when the prompt has been left: what was done, what is left, what comes next."""
+def closing(answered: int, left: int, verdict: str = "") -> str:
+    """What is said when the prompt has been left: what was done, what is left, what comes next.
+
+    verdict: that nothing that matters hangs on what is left, in words; "" if something does.
+    """
     done = {0: "Nothing answered", 1: "1 answer saved"}.get(answered, f"{answered} answers saved")
+    if verdict:
+        return f"{done}. {verdict} `daybox review` goes on from here."
     if left:
         return f"{done}, {left} left to settle. `daybox review` goes on from here."
     return f"{done}, nothing left to settle. Next: `daybox grades` writes the gradebook."
