@@ -34,7 +34,7 @@ class _Part(BaseModel):
 class Sizes(_Part):
     """On a whole sheet; margin in millimetres, the others in points."""
 
-    margin: Annotated[float, Field(ge=6, le=25)]
+    margin: Annotated[float, Field(ge=9.1, le=25)]  # printers leave 6 blank, and notes reach beyond the frame
     heading: Annotated[float, Field(ge=20, le=60)]
     name: Annotated[float, Field(ge=20, le=60)]
     award: Annotated[float, Field(ge=14, le=36)]

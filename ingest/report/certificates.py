@@ -24,7 +24,9 @@ from ingest.report.fitting import fit, set_lines
 from ingest.report.ornament import STAFF, frame, seal
 
 _COMMON = "common"
-_CUT_MARGIN = 7.0  # mm between the edge of a quarter, or of the sheet, and its frame: printers leave 6 blank
+_CUT_MARGIN = (
+    7.6  # mm from the edge of a quarter to its frame: printers leave 6 blank, and notes reach beyond it
+)
 _CLEARANCE = 3.0  # mm between text and the seal
 _READABLE = 6.5  # points; the small print is not printed smaller
 
