@@ -170,7 +170,9 @@ def _race(
     open_places = [
         number
         for number, (best, worst) in enumerate(places(figures, strangers))
-        if best <= top and figures[number].highest and (best < worst or rivals[number].open_pages)
+        if best <= top
+        and figures[number].highest  # nobody wins with nothing
+        and (best < worst or not figures[number].lowest or rivals[number].open_pages)
     ]
     if not open_places:
         return set()
