@@ -1,6 +1,7 @@
 """`daybox trail`: behind every number of the gradebook its boxes, pictures and changes."""
 
 import re
+import sys
 from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
@@ -82,9 +83,8 @@ def command(student_id: str | None, out: Path | None, folder: Path) -> None:
         target.mkdir(parents=True, exist_ok=True)
         before = _listed(target / INDEX)
         paths = file_names([Chart("", each.student) for each in found], ".html")
-        with click.progressbar(
-            list(zip(found, paths, strict=True)), label="Pages", item_show_func=lambda _: ""
-        ) as bar:
+        each = list(zip(found, paths, strict=True))
+        with click.progressbar(each, label="Pages", file=sys.stderr) as bar:
             for trail, path in bar:
                 (target / path).parent.mkdir(parents=True, exist_ok=True)
                 write_whole(target / path, page(trail, "../" + INDEX))
