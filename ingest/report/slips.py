@@ -10,7 +10,7 @@ from babel import Locale
 from babel.dates import format_date, format_skeleton
 
 from ingest.cells import Cell, to_csv
-from ingest.check.book import Book, Settled, Sheet, State, chart_order
+from ingest.check.book import Book, Sheet, State, chart_order
 from ingest.plan.challenge import Challenge
 from ingest.plan.roster import Student
 from ingest.report.gradebook import COLUMNS as GRADEBOOK_COLUMNS
