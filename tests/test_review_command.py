@@ -73,6 +73,8 @@ class Terminal:
     def __init__(self, folder: Path, words: Sequence[str] = (), **environ: str) -> None:
         import pty
 
+        import pyte
+
         self._ours, theirs = pty.openpty()
         inherited = {name: value for name, value in os.environ.items() if name != "NO_COLOR"}
         self.process = subprocess.Popen(
@@ -85,20 +87,32 @@ class Terminal:
         )
         os.close(theirs)
         self.seen = ""
+        self._screen = pyte.Screen(80, 24)
+        self._stream = pyte.ByteStream(self._screen)
 
     def wait_for(self, words: str) -> None:
-        """Read until the words have been written; they must come within 20 s."""
+        """Read until the words have been written, or stand on the screen; they must come within 60 s.
+
+        A screen brought up to date is sent only what has changed on it: words that it shows need never have
+        been written in one piece.
+        """
         import select
 
-        until = time.monotonic() + 20
-        while words not in self.seen:
+        until = time.monotonic() + 60  # far more than needed, for machines that do much else
+        while not self._shows(words):
             ready, _, _ = select.select([self._ours], [], [], max(0, until - time.monotonic()))
             assert ready, f'"{words}" never came: {self.seen}'
             try:
-                self.seen += os.read(self._ours, 65536).decode(errors="replace")
+                came = os.read(self._ours, 65536)
             except OSError:  # Linux says so when the other end has gone
-                assert words in self.seen
+                assert self._shows(words)
                 return
+            self._stream.feed(came)
+            self.seen += came.decode(errors="replace")
+
+    def _shows(self, words: str) -> bool:
+        on_screen = " ".join(" ".join(self._screen.display).split())  # lines that were wrapped are joined
+        return words in self.seen or words in on_screen
 
     def type(self, keys: str) -> None:
         os.write(self._ours, keys.encode())
