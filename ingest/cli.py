@@ -27,7 +27,7 @@ COMMANDS = {
     "readings": "Write every reading as CSV.",
     "grades": "Write the gradebook as CSV.",
     "slips": "A slip for each family: what was read from the chart.",
-    "trail": "Show what is behind every number: each box, its picture, who changed it.",
+    "trail": "Behind every number: each box, its picture, who changed it.",
     "awards": "Who met the challenge, places, certificates.",
     "demo": "See the whole job done on a made-up school.",
 }

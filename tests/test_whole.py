@@ -85,7 +85,7 @@ def test_enter_keeps_what_is_held_and_writes_nothing(
     assert "Kept: Ana Marsh, Friday 1 October: 20 minutes." in said
     assert (ledger.answers(), chart.changed) == ((), 0)
     assert next(each.box for each in chart.book.questions) == "day:2027-10-03"
-    assert closing_whole("Ana", chart.changed, "Slip") == "Nothing changed on Ana's chart."
+    assert closing_whole("Ana", chart.changed, "Slip", 1) == "Nothing changed on Ana's chart."
 
 
 def test_a_number_typed_changes_the_box_and_is_kept_with_what_was_before_and_why(
@@ -166,6 +166,22 @@ def test_a_plain_sheet_still_may_not_contradict_the_prompt(
     corrected(folder, sheet, d01="50")
     assert main(["review", "--folder", str(folder), "--answers", str(sheet)]) == 1
     assert '"45" was answered' in capsys.readouterr().err
+
+
+def test_a_question_that_the_new_sums_raise_is_told(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The week's box, read for sure, no longer agrees with its days."""
+    challenge_folder(tmp_path / "sums")
+    sheet = tmp_path / "fix.csv"
+    sheet.write_text("student_id,box,answer\nS1,day:2027-10-05,36\n", encoding="utf-8")
+    words = ["--student", "S1", "--all", "--reason", "Slip", "--answers", str(sheet)]
+    assert main(["review", "--folder", str(tmp_path / "sums"), *words]) == 0
+    told = capsys.readouterr().out
+    assert "1 question about it is open, perhaps because the sums changed: `daybox review` asks." in told
+    sheet.write_text("student_id,box,answer\nS1,week:2,140\n", encoding="utf-8")
+    assert main(["review", "--folder", str(tmp_path / "sums"), *words]) == 0
+    assert "`daybox grades` writes the gradebook anew" in capsys.readouterr().out
 
 
 def test_the_corrected_box_is_answered_in_the_readings(folder: Path, keeper: Bookkeeper) -> None:

@@ -189,11 +189,15 @@ def _whole_chart(
     if answers:
         taken = take_answers(answers, keeper, desk.ledger, corrects=True)
         _tell_taken(taken)
-        click.echo(closing_whole(student.name, taken.taken, reason))
+        click.echo(closing_whole(student.name, taken.taken, reason, _open_of(keeper, student)))
         return
     chart = WholeChart(keeper, student.id)
     desk.ask(chart, WHOLE)
-    click.echo(closing_whole(student.name, chart.changed, reason))
+    click.echo(closing_whole(student.name, chart.changed, reason, _open_of(keeper, student)))
+
+
+def _open_of(keeper: Bookkeeper, student: Student) -> int:
+    return sum(question.student_id == student.id for question in keeper.book.questions)
 
 
 def _spot_check(desk: "_Desk", keeper: Bookkeeper, size: int | None) -> None:

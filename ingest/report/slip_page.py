@@ -79,7 +79,7 @@ def draw_slips(challenge: Challenge, design: Design, found: Sequence[Slip], pict
         file,
         pagesize=(paper.width * POINTS_PER_MM, paper.height * POINTS_PER_MM),
         pageCompression=1,
-        lang=challenge.language.replace("_", "-"),  # a language tag (RFC 5646)
+        lang=str(slip_words(challenge.language)[1]).replace("_", "-"),  # a language tag (RFC 5646)
         initialFontName=load_face(REGULAR).pdf_name,
     )
     drawer = _Drawer(challenge, design, canvas, pictures)

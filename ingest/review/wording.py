@@ -122,15 +122,16 @@ def end_text(left: int, task: Task = REVIEW, verdict: str = "") -> str:
     return f"{task.all_done}\n\nu takes the last answer back. Enter leaves."
 
 
-def closing_whole(name: str, changed: int, reason: str) -> str:
-    """What is said when a whole chart has been looked through."""
+def closing_whole(name: str, changed: int, reason: str, left: int) -> str:
+    """What is said when a whole chart has been looked through. left: questions about it that are open."""
     if not changed:
         return f"Nothing changed on {name}'s chart."
     boxes = "1 box" if changed == 1 else f"{changed} boxes"
-    return (
-        f'Changed {boxes} on {name}\'s chart, with the reason "{reason}". `daybox trail` shows what stood '
-        "there before, `daybox grades` writes the gradebook anew."
-    )
+    done = f'Changed {boxes} on {name}\'s chart, with the reason "{reason}".'
+    if left:
+        asks = "1 question about it is" if left == 1 else f"{left} questions about it are"
+        return f"{done} {asks} open, perhaps because the sums changed: `daybox review` asks."
+    return f"{done} `daybox trail` shows what stood there before, `daybox grades` writes the gradebook anew."
 
 
 def closing(answered: int, left: int, verdict: str = "") -> str:
