@@ -309,7 +309,8 @@ def _sure_words(box: Settled) -> str:
 
 def _seen(box: str, seen: Seen, pictures: Pictures, only_seen: bool) -> dict[str, object]:
     candidates = [] if only_seen else [candidate_words(one) for one in seen.candidates[:MOST_CANDIDATES]]
-    about = {"page_id": seen.page_id, "path": seen.path, "number": seen.number, "candidates": candidates}
+    file = seen.path.split("/")[-1]
+    about = {"page_id": seen.page_id, "file": file, "number": seen.number, "candidates": candidates}
     layout = pictures.layout(seen.page_id)
     try:
         area = layout.box(box).area.grown(SHOWN_MARGIN_MM) if layout else None
