@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from books import challenge_folder
 
+from ingest.check.book import Question
 from ingest.check.bookkeeper import Bookkeeper
 from ingest.cli import main
 from ingest.ledger.records import NewPage, ReturnState, SpotBox
@@ -171,11 +172,12 @@ def test_what_was_taken_back_and_seen_in_a_spot_check_is_told(folder: Path) -> N
         box = SpotBox(1, "S1", "day:2027-10-06", 1, "20")
         check = begin_spot_check(ledger, 1, 30, [box])
         answer_spot(ledger, check.id, 1, "26")
+        keeper.answer(Question("S1", box.box, "", 0.0, (), 1), "26")
     page = one(folder)
     assert re.search(r"70 taken back:\s+not answered again", page.text)
     assert re.search(r"Seen in a spot check as 26\s+when it stood as 20", page.text)
     events = [row["event"] for row in rows(folder / "s1.csv") if row["box"] in (UNSURE, box.box)]
-    assert events == ["answered", "taken back", "stands", "spot check", "stands"]
+    assert events == ["answered", "taken back", "stands", "spot check", "answered", "stands"]
 
 
 def test_nothing_changed_is_said(folder: Path) -> None:
@@ -284,6 +286,12 @@ def test_a_page_for_everybody_and_none_of_those_who_left(folder: Path) -> None:
         "mine.html",
     ]
     assert {row["student_id"] for row in rows(folder / "trail" / "trail.csv")} == {"S1"}
+
+
+def test_a_single_page_made_later_still_leads_to_the_list(folder: Path) -> None:
+    trail(folder)
+    trail(folder, "--student", "S1")
+    assert "../index.html" in Page(folder / "trail" / "Flutes" / "Marsh Ana S1.html").values("href")
 
 
 def test_the_csv_has_a_row_for_how_each_box_stands(folder: Path) -> None:

@@ -2,7 +2,7 @@
 
 import re
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterable
 from datetime import datetime
 from pathlib import Path
 from urllib.parse import unquote
@@ -74,7 +74,8 @@ def command(student_id: str | None, out: Path | None, folder: Path) -> None:
         if student_id is not None:
             target = _single(out, folder, found[0])
             target.parent.mkdir(parents=True, exist_ok=True)
-            write_whole(target, page(found[0]))
+            of_all = out is None and (folder / FOLDER_NAME / INDEX).exists()
+            write_whole(target, page(found[0], "../" + INDEX if of_all else ""))
             write_whole(target.with_suffix(".csv"), trail_csv(found))
             click.echo(f"Wrote {target}: open it with a web browser.")
             click.echo(f"      {target.with_suffix('.csv')} holds the same as a spreadsheet.")
@@ -114,7 +115,7 @@ def _listed(index: Path) -> set[str]:
     return {unquote(path) for path in re.findall(r'<th scope="row"><a href="([^"#:]+\.html)">', text)}
 
 
-def _remove(folder: Path, paths: Sequence[str] | set[str]) -> None:
+def _remove(folder: Path, paths: Iterable[str]) -> None:
     """Pages of students who left, or are called otherwise now: children's data is not left lying about."""
     for path in paths:
         page = (folder / path).resolve()

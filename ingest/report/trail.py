@@ -159,27 +159,23 @@ def _seen(
 
 def _changes(records: Records) -> dict[tuple[str, str], list[Change]]:
     """By student and box, in the order in which they happened."""
-    found: dict[tuple[str, str], list[Change]] = {}
+    found: dict[tuple[str, str], list[tuple[datetime, Change]]] = {}
     for answer in records.answers:
         if answer.box != "chart":
-            found.setdefault((answer.student_id, answer.box), []).append(_change(answer))
+            changes = found.setdefault((answer.student_id, answer.box), [])
+            # what is taken back bears the time of the answer that stands again: it came after the one before
+            earliest = changes[-1][0] if changes else answer.at
+            changes.append((max(earliest, answer.at), _change(answer)))
     drawn = {(check.id, box.place): box for check in records.spot_checks for box in check.boxes}
     for spot in records.spot_answers:
         box = drawn.get((spot.check_id, spot.place))
         if box and spot.answer:
             look = Change(Event.SPOT_CHECK, spot.at, spot.by, box.reading, spot.answer, "", "", spot.shown)
-            _insert(found.setdefault((box.student_id, box.box), []), look)
-    return found
-
-
-def _insert(changes: list[Change], look: Change) -> None:
-    """Put a look where its time belongs. What was taken back has no time of its own, and stays in place."""
-    place = len(changes)
-    while place and (changes[place - 1].at > look.at or changes[place - 1].event is Event.TAKEN_BACK):
-        place -= 1
-    if place < len(changes) and all(later.event is Event.TAKEN_BACK for later in changes[place:]):
-        place = len(changes)
-    changes.insert(place, look)
+            found.setdefault((box.student_id, box.box), []).append((spot.at, look))
+    return {
+        key: [change for _, change in sorted(changes, key=lambda each: each[0])]
+        for key, changes in found.items()
+    }
 
 
 def _change(answer: AnswerRecord) -> Change:
