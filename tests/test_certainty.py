@@ -31,7 +31,7 @@ def test_the_fit_is_the_most_probable_logistic() -> None:
     rng = np.random.default_rng(3)
     odds = rng.normal(2, 2, 4000)
     right = rng.random(4000) < 1 / (1 + np.exp(-(1.3 * odds - 0.7)))
-    slope, shift = fit(odds, right)
+    slope, shift = fit(odds[:, None], right)
     good, bad = right.sum(), (~right).sum()
     target = np.where(right, (good + 1) / (good + 2), 1 / (bad + 2))
 

@@ -6,7 +6,6 @@ from datetime import datetime
 
 from ingest.check.answers import value_of
 from ingest.check.book import Flag
-from ingest.check.faint import believed
 from ingest.check.ownership import day_words
 from ingest.check.plausible import plausible
 from ingest.check.sums import Candidates
@@ -133,7 +132,7 @@ def _trust(page: PageRecord) -> float:
 
 def inks_of(page: PageRecord) -> dict[str, Candidates]:
     """What the ink of a page's boxes says, by name, as probable as the page lets it be."""
-    inks = believed({reading.box: merged(reading.candidates) for reading in page.readings})
+    inks = {reading.box: merged(reading.candidates) for reading in page.readings}
     trust = _trust(page)
     if trust == 1:
         return inks

@@ -3,12 +3,13 @@
 import json
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from importlib import resources
 from typing import Any
 
 from ingest.rates import upper_bound
+from ingest.reading.blank import Blankness, Signs
 
 SURE: float = 0.96
 """From here on one page's word is set against another's, or against an earlier answer.
@@ -98,26 +99,37 @@ class Calibration:
     Logistic in the log odds (Platt, "Probabilistic outputs for support vector machines", 1999), fitted
     by `ingest.training.calibrate` on writers who neither trained nor test the net.
 
-    most, blank: no reading, and no box blank by looking alone, is held surer than the number of boxes
-    that were counted can support.
+    most, blank: no reading, and no blank box, is held surer than the number of boxes that were counted can
+    support. blankness: what tells blank boxes.
     """
 
     slope: float = 1.0
     shift: float = 0.0
     most: float = 0.9999
     blank: float = 0.9995
+    blankness: Blankness = field(default_factory=Blankness)
 
     @classmethod
     def load(cls) -> "Calibration":
         """The calibration that ships with the reader."""
         figures = _figures()
-        return cls(figures["slope"], figures["shift"], figures["most"], figures["blank"])
+        return cls.of(figures)
+
+    @classmethod
+    def of(cls, figures: Mapping[str, Any]) -> "Calibration":
+        """From the figures that `ingest.training.calibrate` writes."""
+        blankness = Blankness(*figures["blankness"])
+        return cls(figures["slope"], figures["shift"], figures["most"], figures["blank"], blankness)
 
     def certainty(self, chance: float) -> float:
         """chance: the net's probability, 0..1. Returns 0..most."""
         chance = min(max(chance, _LEAST), 1 - _LEAST)
         odds = self.slope * math.log(chance / (1 - chance)) + self.shift
         return min(self.most, 1 / (1 + math.exp(-max(-30.0, min(30.0, odds)))))
+
+    def blank_chance(self, signs: Signs) -> float:
+        """The probability that a box is blank, 0..blank."""
+        return min(self.blank, self.blankness.chance(signs))
 
 
 @cache

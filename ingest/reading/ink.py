@@ -18,7 +18,7 @@ _CELL = np.ones((15, 15), np.uint8)  # px of the reader's input; wider than any 
 # How far the darkest half per cent of a box stands above its paper, as a share of the paper's brightness,
 # and in spreads of the paper's own grain. Measured with ingest.training.calibrate on 1504 boxes under the
 # demo's camera: written boxes 0.096 and 4.9 at the least; nine blank ones in ten at most 0.05 and 4.4.
-# Under both of either pair a box is blank for sure; anything else the net must say.
+# Under both of either pair nothing is seen in a box; how sure that is, `blank` says.
 _SURELY_BLANK = ((0.04, 6.0), (0.08, 3.6))
 # A mark smaller than this share of the crop's height each way, not two millimetres, is dirt, not writing.
 _SPECK = 0.12
@@ -195,31 +195,59 @@ class Ink:
         return self.bottom - self.top
 
 
-def find_ink(flat: Flattened) -> Ink | None:
-    """The writing in a box, or None where it is surely empty.
+@dataclass(frozen=True, slots=True)
+class Traces:
+    """What stands out from a box's paper.
+
+    contrast: how far the darkest half per cent stands above the paper, as a share of the paper's brightness;
+    0 where that is dirt. grain: the spread of the paper itself, likewise. ink: where the writing lies; None
+    where nothing is seen.
+    """
+
+    contrast: float
+    grain: float
+    ink: Ink | None
+
+
+def find_traces(flat: Flattened) -> Traces:
+    """The writing in a box, if there is any to be seen.
 
     It is looked for at half the crop's resolution, where grain is less and strokes still stand out.
     """
     height, width = flat.dark.shape
-    edge = flat.edge
     if min(height, width) < 8:
-        return None
+        return Traces(0.0, 0.0, None)
     half = cv2.resize(flat.inside(flat.dark), None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
     # Smoothed over a stroke's width, grain goes and strokes stay.
     smooth = cv2.GaussianBlur(half, (0, 0), max(0.5, height / 150))
     inside: Darkness = np.asarray(smooth, np.float32)
     middle = _median(inside)
     grain = 1.4826 * _median(np.abs(inside - np.float32(middle)))
-    above = _top(inside, 0.005) - middle
-    if any(above < most and above < spreads * max(grain, 1e-3) for most, spreads in _SURELY_BLANK):
-        return None
-    whole = Ink(edge, edge, width - edge, height - edge, 0.0, clear=False)
+    contrast = _top(inside, 0.005) - middle
+    if any(contrast < most and contrast < spreads * max(grain, 1e-3) for most, spreads in _SURELY_BLANK):
+        return Traces(contrast, grain, None)
+    ink = _strokes(flat, inside, middle, contrast, grain)
+    return Traces(contrast if ink else 0.0, grain, ink)
+
+
+def whole(flat: Flattened) -> Ink:
+    """All of a box's inside, where no strokes can be told from the paper."""
+    height, width = flat.dark.shape
+    return Ink(flat.edge, flat.edge, width - flat.edge, height - flat.edge, 0.0, clear=False)
+
+
+def _strokes(flat: Flattened, inside: Darkness, middle: float, contrast: float, grain: float) -> Ink | None:
+    """The strokes in a box that something stands out in; None where it is dirt.
+
+    inside: at half the crop's resolution, smoothed.
+    """
+    height, edge = len(flat.dark), flat.edge
     if grain > _GRAINY:
-        return whole
-    mask = (inside > middle + max(5 * grain, 0.4 * above)).astype(np.uint8)
+        return whole(flat)
+    mask = (inside > middle + max(5 * grain, 0.4 * contrast)).astype(np.uint8)
     left, top, wide, high = cv2.boundingRect(mask)
     if not wide:
-        return whole
+        return whole(flat)
     # With labels of 16 bits it takes a third of the time, and boxes have no more pixels than that.
     labels = cv2.CV_16U if mask.size < 2**16 else cv2.CV_32S
     count, _, stats, _ = cv2.connectedComponentsWithStats(
@@ -230,7 +258,7 @@ def find_ink(flat: Flattened) -> Ink | None:
     least = max((height / 40) ** 2, 0.04 * max((part[4] for part in parts), default=0))
     parts = [part for part in parts if part[4] >= least]
     if not parts:
-        return whole
+        return whole(flat)
     ink = Ink(
         left=2 * (left + min(part[0] for part in parts)) + edge,
         top=2 * (top + min(part[1] for part in parts)) + edge,

@@ -32,8 +32,9 @@ from ingest.chart.charts import Chart
 from ingest.chart.code import new_code
 from ingest.chart.design import load_design
 from ingest.chart.drawing import draw_charts
-from ingest.chart.layout import Layout, lay_out
+from ingest.chart.layout import Kind, Layout, lay_out
 from ingest.demo.camera import SEVERITIES, photograph
+from ingest.demo.children import any_child
 from ingest.demo.diary import Diary, any_habits, keep_diary
 from ingest.demo.fill import any_writer, fill
 from ingest.demo.hands import Hand
@@ -41,14 +42,16 @@ from ingest.demo.make_hands import writers_of
 from ingest.errors import PageError
 from ingest.paper import Box
 from ingest.plan.challenge import Challenge, make_challenge
+from ingest.reading.blank import Blankness, Signs
 from ingest.reading.certainty import Calibration, Tried
-from ingest.reading.numerals import Numerals
+from ingest.reading.numerals import Look, Numerals
 from ingest.reading.page import read_page
-from ingest.reading.values import PageReading
+from ingest.reading.values import Candidate, Grey, PageReading
 from ingest.training.thresholds import added, try_thresholds
 
 DPI = 250
-# Nobody has counted how photos come home; a wish is kept on a pile like this, with one hard photo in eight.
+# Nobody has counted how photos come home; a wish is kept on a pile like this, with one hard photo in eight,
+# and every other child as odd as those of the proving ground.
 SHARES = {"gentle": 0.25, "ordinary": 0.625, "hard": 0.125}
 DIGITS = "0123456789"
 SHIPPED = Path(__file__).parents[1] / "reading" / "model" / "calibration.json"
@@ -56,21 +59,48 @@ SHIPPED = Path(__file__).parents[1] / "reading" / "model" / "calibration.json"
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """One box: what was written, its minutes, what was read and the net's own probability of it."""
+    """One box: what was written, its minutes, and what was seen.
+
+    is_blank: whether nothing at all was written. net to flat: what spoke for that, see `Signs`. text, value,
+    chance: what the net said of it if something was, and its own probability of that; "" and 0
+    if it was not asked.
+    """
 
     hand: str
     severity: str
     box: str
     written: str
     mishap: str
+    is_blank: bool
+    is_number: bool
     truth: int | None
+    net: float
+    contrast: float | None
+    grain: float
+    flat: float
     text: str
     value: int | None
     chance: float
 
     @property
+    def signs(self) -> Signs:
+        return Signs(self.net, self.contrast, self.grain, self.flat)
+
+    @property
     def right(self) -> bool:
-        return self.text != "?" and self.value == self.truth
+        """Whether the net is, if it takes the box for written in."""
+        return self.is_number and self.text != "?" and (self.value or 0) == (self.truth or 0)
+
+
+class Watched(Numerals):
+    """The reader, and what it saw on the last page."""
+
+    looks: Sequence[Look] = ()
+
+    def look(self, crops: Sequence[Grey], kinds: Sequence[Kind]) -> list[Look]:
+        found = super().look(crops, kinds)
+        self.looks = found
+        return found
 
 
 def whole_hands(data: Path) -> list[Hand]:
@@ -97,12 +127,11 @@ class Photo:
     diary: Diary
     jpeg: bytes
 
-    def read(self, calibration: Calibration) -> PageReading:
+    def read(self, numerals: Numerals) -> PageReading:
         """Through the whole chain. Raises PageError."""
         cv2.setNumThreads(1)
         with Image.open(io.BytesIO(self.jpeg)) as picture:
             grey = np.asarray(ImageOps.exif_transpose(picture).convert("L"))
-        numerals = Numerals.load(calibration)
         return read_page(grey, {"only": self.layout}, {self.code: "only"}, numerals)
 
 
@@ -118,37 +147,55 @@ def photo_of(hand: Hand, number: int) -> Photo:
     pdf = pypdfium2.PdfDocument(draw_charts(challenge, design, layout, [Chart(code, None)]))
     page = np.ascontiguousarray(pdf[0].render(scale=DPI / 72).to_numpy()[:, :, :3])
     areas: dict[str, Box] = {box.name: box.area for box in layout.boxes if box.name != "name"}
-    diary = keep_diary(areas, any_habits(rng), hand, rng)
-    fill(page, DPI / 25.4, areas, diary.entries, any_writer(hand, rng), rng)
     severity = str(rng.choice(list(SHARES), p=list(SHARES.values())))
+    if number % 2:  # children who draw, strike out and write words, too
+        writer, habits = any_child(hand, severity, rng)
+    else:
+        writer, habits = any_writer(hand, rng), any_habits(rng)
+    diary = keep_diary(areas, habits, writer.hand, rng)
+    fill(page, DPI / 25.4, areas, diary.entries, writer, rng)
     taken = photograph(page, (layout.paper.width, layout.paper.height), rng, SEVERITIES[severity])
     return Photo(hand.writer, severity, challenge, layout, code, diary, taken.jpeg)
 
 
 def chart(job: tuple[Hand, int, Path]) -> list[Seen]:
-    """One chart read with the net's own probabilities; the photo is kept under the path, for `trial`."""
+    """What the reader sees on one chart; the photo is kept under the path, for `trial`."""
     hand, number, path = job
     photo = photo_of(hand, number)
     path.write_bytes(pickle.dumps(photo))
+    reader = Watched.load(Calibration())
     try:
-        reading = photo.read(Calibration())
+        photo.read(reader)
     except PageError:
         return []
+    names = [box.name for box in (*photo.layout.boxes, *photo.layout.outside)]
     return [
-        Seen(
-            photo.hand,
-            photo.severity,
-            each.box,
-            photo.diary.entries[each.box].text,
-            str(photo.diary.entries[each.box].mishap or ""),
-            photo.diary.truth[each.box],
-            each.best.text,
-            each.best.value,
-            each.best.probability,
-        )
-        for each in reading.readings
-        if each.box in photo.diary.truth
+        _seen(photo, name, look)
+        for name, look in zip(names, reader.looks, strict=True)
+        if name in photo.diary.truth
     ]
+
+
+def _seen(photo: Photo, name: str, look: Look) -> Seen:
+    entry = photo.diary.entries[name]
+    best = look.said.written[0] if look.said else Candidate(None, "", 0.0)
+    return Seen(
+        photo.hand,
+        photo.severity,
+        name,
+        entry.text,
+        str(entry.mishap or ""),
+        not (entry.text or entry.mishap or entry.drawing),
+        name not in photo.diary.no_number,
+        photo.diary.truth[name],
+        look.signs.net,
+        look.signs.contrast,
+        look.signs.grain,
+        look.signs.flat,
+        best.text,
+        best.value,
+        best.probability,
+    )
 
 
 def trial(job: tuple[Path, Calibration]) -> list[Tried]:
@@ -156,53 +203,70 @@ def trial(job: tuple[Path, Calibration]) -> list[Tried]:
     path, calibration = job
     photo: Photo = pickle.loads(path.read_bytes())
     try:
-        reading = photo.read(calibration)
+        reading = photo.read(Numerals.load(calibration))
     except PageError:
         reading = None
     return try_thresholds(reading, photo.challenge, photo.diary)
 
 
-def fit(odds: npt.NDArray[np.float64], right: npt.NDArray[np.bool_]) -> tuple[float, float]:
-    """Slope and shift of the logistic that makes what happened most probable (Newton's method).
+def fit(signs: npt.NDArray[np.float64], right: npt.NDArray[np.bool_]) -> npt.NDArray[np.float64]:
+    """Weights of the logistic that makes what happened most probable, the shift last (Newton's method).
 
-    Platt's targets, (n + 1) / (n + 2) in place of 1, keep it from being surer than n boxes allow.
+    signs: (n, k). Platt's targets, (n + 1) / (n + 2) in place of 1, keep it from being surer than n boxes
+    allow.
     """
     good, bad = int(right.sum()), int((~right).sum())
     target = np.where(right, (good + 1) / (good + 2), 1 / (bad + 2))
-    columns = np.stack([odds, np.ones_like(odds)], axis=1)
-    weights = np.array([1.0, 0.0])
+    columns = np.column_stack([signs, np.ones(len(signs))])
+    weights = np.zeros(columns.shape[1])
     for _ in range(50):
-        chance = 1 / (1 + np.exp(-columns @ weights))
+        chance = 1 / (1 + np.exp(-np.clip(columns @ weights, -30, 30)))
         slope = columns.T @ (chance - target)
-        curve = (columns * (chance * (1 - chance))[:, None]).T @ columns + 1e-6 * np.eye(2)
+        curve = (columns * (chance * (1 - chance))[:, None]).T @ columns + 1e-6 * np.eye(len(weights))
         weights = weights - np.linalg.solve(curve, slope)
-    return float(weights[0]), float(weights[1])
+    return weights
 
 
-def calibrate(boxes: Sequence[Seen]) -> dict[str, float | int]:
-    """The correction and the figures behind it. Only boxes that the net saw written in are fitted."""
+_SUREST = 0.999
+
+
+def calibrate(boxes: Sequence[Seen]) -> dict[str, Any]:
+    """The correction and the figures behind it.
+
+    First what tells blank boxes from others, then, of the boxes that were taken for written in, how far the
+    net's probabilities hold. Neither is held surer than the errors among the surest support, by Laplace's
+    rule.
+    """
+    is_blank = np.array([box.is_blank for box in boxes])
+    known = [astuple(box.signs) for box in boxes if box.contrast is not None]
+    whether = np.array([box.is_blank for box in boxes if box.contrast is not None])
+    *weights, bias = (round(float(weight), 4) for weight in fit(np.array(known), whether))
+    blankness = Blankness(bias, *weights)
+    blank = np.array([blankness.chance(box.signs) for box in boxes])
+    surely_blank = blank > _SUREST
+    written = (blank < 0.5) & np.array([box.text not in ("", "?") for box in boxes])
     chance = np.clip([box.chance for box in boxes], 1e-9, 1 - 1e-9)
-    right = np.array([box.right for box in boxes])
-    written = np.array([box.text not in ("", "?") for box in boxes])
     odds = np.log(chance / (1 - chance))
-    slope, shift = fit(odds[written], right[written])
-    top = written & (slope * odds + shift > np.log(0.999 / 0.001))
-    # The surest thousandth-wrong part: what its own count of errors supports, by Laplace's rule.
-    most = 1 - (int((~right[top]).sum()) + 1) / (int(top.sum()) + 2)
-    looked = [box for box in boxes if box.text == "" and box.chance == Calibration().blank]
-    blank = 1 - (sum(not box.right for box in looked) + 1) / (len(looked) + 2)
+    right = np.array([box.right for box in boxes])
+    slope, shift = fit(odds[written, None], right[written])
+    surest = written & (slope * odds + shift > np.log(_SUREST / (1 - _SUREST)))
+
+    def supported(chosen: npt.NDArray[np.bool_], true: npt.NDArray[np.bool_]) -> float:
+        return min(0.9999, round(1 - (int((chosen & ~true).sum()) + 1) / (int(chosen.sum()) + 2), 6))
+
     return {
-        "blank": round(blank, 6),
-        "slope": round(slope, 4),
-        "shift": round(shift, 4),
-        "most": round(min(0.9999, float(most)), 6),
+        "blank": supported(surely_blank, is_blank),
+        "blankness": list(astuple(blankness)),
+        "slope": round(float(slope), 4),
+        "shift": round(float(shift), 4),
+        "most": supported(surest, right),
         "boxes": len(boxes),
         "written": int(written.sum()),
         "wrong": int((written & ~right).sum()),
-        "surest": int(top.sum()),
-        "surest_wrong": int((top & ~right).sum()),
-        "blank_by_looking": len(looked),
-        "blank_by_looking_wrong": sum(not box.right for box in looked),
+        "surest": int(surest.sum()),
+        "surest_wrong": int((surest & ~right).sum()),
+        "surely_blank": int(surely_blank.sum()),
+        "surely_blank_wrong": int((surely_blank & ~is_blank).sum()),
     }
 
 
@@ -242,8 +306,8 @@ def main(data: Path, charts: int, workers: int, out: Path, into: Path) -> None:
             boxes += some
             rows.writerows([*(getattr(box, name) for name in names), box.right] for box in some)
             file.flush()
-        figures: dict[str, Any] = dict(calibrate(boxes))
-        correction = Calibration(figures["slope"], figures["shift"], figures["most"], figures["blank"])
+        figures = calibrate(boxes)
+        correction = Calibration.of(figures)
         trials = list(pool.map(trial, [(path, correction) for path in photos]))
     _write_trials(out / "thresholds.csv", [hand.writer for hand, _, _ in jobs], trials)
     table = added(trials)

@@ -21,7 +21,7 @@ import numpy as np
 from scipy.stats import beta
 
 from ingest.chart.layout import Kind
-from ingest.reading.ink import find_ink, flatten
+from ingest.reading.ink import find_traces, flatten
 from ingest.reading.numerals import Numerals, view_of
 from ingest.reading.values import Grey
 from ingest.training.ink import load_writers
@@ -133,7 +133,7 @@ def report_forms(samples: Sequence[Sample], reader: Numerals) -> None:
     right = 0
     for sample in samples:
         flat = flatten(sample.crop, 0)
-        ink = find_ink(flat)
+        ink = find_traces(flat).ink
         right += ink is not None and reader.text_of(view_of(flat.picture, ink))[0] == sample.text
     wrong = len(samples) - right
     low = float(beta.ppf(0.025, right, wrong + 1))

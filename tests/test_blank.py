@@ -1,0 +1,73 @@
+"""Written or blank, by how a box stands out among the others of its page."""
+
+import cv2
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from ingest.chart.layout import Kind
+from ingest.reading.blank import Blankness, Signs, Writing
+from ingest.reading.ink import Traces
+from ingest.reading.numerals import Numerals
+from ingest.reading.values import Grey
+
+
+def box(grain: float, ink: float, text: str = "20", seed: int = 1) -> Grey:
+    """A box on paper of 200: how much its grain spreads and how much darker its writing is."""
+    rng = np.random.default_rng(seed)
+    paper = 200 + rng.normal(0, grain, (101, 174))
+    strokes = np.zeros(paper.shape, np.uint8)
+    cv2.putText(strokes, text, (55, 68), cv2.FONT_HERSHEY_SIMPLEX, 1.4, 255, 4, cv2.LINE_AA)
+    return np.asarray(np.clip(paper - ink * (strokes / 255.0), 0, 255), np.uint8)
+
+
+def blank_chances(boxes: list[Grey]) -> list[float]:
+    """How probable each box of a page is to be blank, as read."""
+    read = Numerals.load().read(boxes, [Kind.MINUTES] * len(boxes))
+    return [sum(c.probability for c in found if c.value is None and c.text == "") for found, _ in read]
+
+
+def test_grain_that_pencil_could_hide_in_is_blank_among_bold_numbers() -> None:
+    noisy = [box(12, 0, "", seed) for seed in range(4)]
+    bold = [box(12, 150, "20", seed) for seed in range(8)]
+    assert min(blank_chances(noisy + bold)[:4]) > 0.99
+
+
+def test_the_same_grain_is_doubted_among_faint_numbers_or_none() -> None:
+    noisy = box(12, 0, "")
+    assert blank_chances([noisy])[0] < 0.99
+
+
+def test_what_is_as_dark_as_the_rest_is_written_in_whatever_it_is() -> None:
+    page = [box(2, 60, "20", seed) for seed in range(8)]
+    assert blank_chances([box(2, 60, "-"), *page])[0] < 0.1
+
+
+def test_a_page_that_was_never_on_paper_hides_nothing() -> None:
+    assert min(blank_chances([box(0, 0, "")] * 6)) > 0.99
+
+
+def traces(contrast: float, grain: float = 0.01) -> Traces:
+    return Traces(contrast, grain, None)
+
+
+def test_a_page_s_writing_is_as_dark_as_the_faintest_tenth_of_its_numbers() -> None:
+    numbers = [traces(contrast) for contrast in np.linspace(0.1, 0.3, 21)]
+    assert Writing.of(numbers, numbers).contrast == pytest.approx(0.12)
+    few = Writing.of(numbers, numbers[:4])
+    assert not few.is_known
+    assert few.contrast < 0.1
+
+
+@given(st.floats(0, 1), st.floats(0.001, 1), st.floats(0, 1), st.floats(0.001, 0.1), st.floats(0.02, 0.5))
+def test_more_to_be_seen_never_speaks_for_blank(
+    net: float, less: float, more: float, grain: float, writing: float
+) -> None:
+    page = Writing(writing, is_known=True, is_clean=False)
+    chances = [Blankness().chance(page.signs(traces(c, grain), net, flat=False)) for c in (less, less + more)]
+    assert chances[1] <= chances[0]
+
+
+def test_without_a_page_to_compare_with_the_net_decides() -> None:
+    assert Blankness().chance(Signs(0.0, None, 5.0, 0.0)) == pytest.approx(0.5)
