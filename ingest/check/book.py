@@ -8,9 +8,6 @@ from enum import StrEnum
 from ingest.plan.roster import Student
 
 
-INK_MOST = 0.9999  # confidence in what ink says, sums and all: only what was typed or answered is certain
-
-
 class State(StrEnum):
     """How far a box is settled. The words are those of `daybox readings`."""
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from ingest.check.answers import BLANK, is_same, value_of
-from ingest.check.book import INK_MOST, Flag, Settled, State
+from ingest.check.book import Flag, Settled, State
 from ingest.check.colored import adds_up, doubt_words, minutes_each
 from ingest.check.evidence import (
     HIDDEN,
@@ -308,8 +308,11 @@ def _settled(box: _Box, sum_flag: Flag | None, dispute: str | None, challenge: C
         each, most = minutes_each(box.weighed), _most_named(box, dispute)
         return Settled(box.name, State.FLAGGED, value, sure, flags, page_id, each, most)
     state = State.BLANK if blank else State.READ
-    sure = 1.0 if box.ink.typed else min(box.best.probability, INK_MOST)
+    sure = 1.0 if box.ink.typed else min(box.best.probability, _INK_MOST)
     return Settled(box.name, state, box.best.value, sure, (), page_id, minutes_each(box.weighed))
+
+
+_INK_MOST = 0.9999  # confidence in what ink says, sums and all: only what was typed or answered is certain
 
 
 def _most_named(box: _Box, dispute: str | None) -> int:

@@ -10,7 +10,8 @@ from datetime import date
 from itertools import groupby
 
 from ingest.check.answers import MINUTES_IN_A_DAY
-from ingest.check.book import INK_MOST, Settled, Sheet, State
+from ingest.check.book import Settled, Sheet, State
+from ingest.check.settle import WORTH_ASKING
 from ingest.plan.challenge import Challenge
 
 
@@ -54,20 +55,24 @@ def possible_days(sheet: Sheet, challenge: Challenge, *, any_page: bool = False)
 def moves(sheet: Sheet, challenge: Challenge) -> Mapping[str, frozenset[date]]:
     """Of each open box whose answer can move minutes, the days that it can move.
 
-    An open day moves itself; and beside it on its row each day that was taken for less than nearly certain.
-    For with the answer, the sums of that row may throw doubt on such a day, and then it is asked about, too.
-    (With the made-up reader of tests/bench/settle_questions.py, which is worse than ours, 929 answers threw
-    doubt on 47 days that had been taken, 42 of them on the same row. All 47 had been taken rightly.) Totals
-    count for nothing, so they move nothing.
+    An open day moves itself; and beside it on its row each day that was taken though something else may have
+    been worth asking about. For with the answer, the sums of that row may throw doubt on such a day, and then
+    it is asked about, too. (With the made-up reader of tests/bench/settle_questions.py, which is worse than
+    ours, 929 answers threw doubt on 47 days that had been taken. 35 of them were such days. All 47 had been
+    taken rightly, so in the end nothing changed.) Totals count for nothing, so they move nothing.
     """
     found = {}
     for row in challenge.month.weeks(challenge.days.week_starts):
         boxes = [(day, box) for day in row if (box := sheet.boxes.get(f"day:{day}"))]
-        unproven = {day for day, box in boxes if box.state is not State.FLAGGED and box.confidence < INK_MOST}
+        unproven = {day for day, box in boxes if _is_unproven(box)}
         for day, box in boxes:
             if box.state is State.FLAGGED:
                 found[box.box] = frozenset({day, *unproven})
     return found
+
+
+def _is_unproven(box: Settled) -> bool:
+    return box.state is not State.FLAGGED and box.confidence <= 1 - WORTH_ASKING
 
 
 def taken(box: Settled | None) -> int:
