@@ -23,6 +23,9 @@ _FAINTEST = 0.1
 _FAINT = 0.08
 _CLEAN, _MANY = 2e-4, 0.1
 
+# On pages whose writing is as dark as this, a speck is dirt; where it is fainter, something of a number.
+_BOLD = 0.15
+
 # What stands out less than this, in the page's writing, is not shown to the net: of 5,600 such boxes on all
 # photos, 4 were written in, three of them with a dash.
 _NOTHING = 0.05
@@ -87,15 +90,20 @@ class Writing:
 
     def is_worth_asking(self, traces: Traces) -> bool:
         """Whether the net should look at a box in which no strokes were seen."""
-        is_alone = not self.is_known and self.is_clean
-        return not is_alone and traces.contrast >= _NOTHING * self.contrast
+        if self._is_dirt(traces) or (not self.is_known and self.is_clean):
+            return False
+        return traces.contrast >= _NOTHING * self.contrast
+
+    def _is_dirt(self, traces: Traces) -> bool:
+        return traces.is_speck and max(self.contrast, traces.contrast) >= _BOLD
 
     def signs(self, traces: Traces, net: float | None, *, flat: bool) -> Signs:
         """net: its probability that the box is blank; None if it was not asked. flat: see `Signs`."""
-        grain = math.log(min(max(traces.contrast / max(traces.grain, 1e-3), 0.3), 1e3))
+        seen = 0.0 if self._is_dirt(traces) else traces.contrast
+        grain = math.log(min(max(seen / max(traces.grain, 1e-3), 0.3), 1e3))
         if not self.is_known and self.is_clean:
             return Signs(_MOST if net is None else _odds(net), None, grain, float(flat))
-        contrast = math.log(min(max(traces.contrast / self.contrast, 1e-3), 10))
+        contrast = math.log(min(max(seen / self.contrast, _NOTHING / 2), 10))
         return Signs(_UNASKED if net is None else _odds(net), contrast, grain, float(flat))
 
 

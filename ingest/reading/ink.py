@@ -199,14 +199,15 @@ class Ink:
 class Traces:
     """What stands out from a box's paper.
 
-    contrast: how far the darkest half per cent stands above the paper, as a share of the paper's brightness;
-    0 where that is dirt. grain: the spread of the paper itself, likewise. ink: where the writing lies; None
-    where nothing is seen.
+    contrast: how far the darkest half per cent stands above the paper, as a share of the paper's brightness.
+    grain: the spread of the paper itself, likewise. ink: where the writing lies; None where nothing is seen.
+    is_speck: all that is seen is too small for writing. It is dirt, or what is left of a faint number.
     """
 
     contrast: float
     grain: float
     ink: Ink | None
+    is_speck: bool = False
 
 
 def find_traces(flat: Flattened) -> Traces:
@@ -227,7 +228,7 @@ def find_traces(flat: Flattened) -> Traces:
     if any(contrast < most and contrast < spreads * max(grain, 1e-3) for most, spreads in _SURELY_BLANK):
         return Traces(contrast, grain, None)
     ink = _strokes(flat, inside, middle, contrast, grain)
-    return Traces(contrast if ink else 0.0, grain, ink)
+    return Traces(contrast, grain, ink, is_speck=ink is None)
 
 
 def whole(flat: Flattened) -> Ink:

@@ -33,6 +33,7 @@ from ingest.chart.code import new_code
 from ingest.chart.design import load_design
 from ingest.chart.drawing import draw_charts
 from ingest.chart.layout import Kind, Layout, lay_out
+from ingest.check.evidence import POOR_FIT_MM
 from ingest.demo.camera import SEVERITIES, photograph
 from ingest.demo.children import any_child
 from ingest.demo.diary import Diary, any_habits, keep_diary
@@ -165,8 +166,10 @@ def chart(job: tuple[Hand, int, Path]) -> list[Seen]:
     path.write_bytes(pickle.dumps(photo))
     reader = Watched.load(Calibration())
     try:
-        photo.read(reader)
+        page = photo.read(reader)
     except PageError:
+        return []
+    if page.residual_mm > POOR_FIT_MM:  # nobody trusts what is read there, and its boxes may show other ones
         return []
     names = [box.name for box in (*photo.layout.boxes, *photo.layout.outside)]
     return [
