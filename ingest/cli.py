@@ -29,6 +29,7 @@ COMMANDS = {
     "slips": "A slip for each family: what was read from the chart.",
     "trail": "Behind every number: each box, its picture, who changed it.",
     "awards": "Who met the challenge, places, certificates.",
+    "progress": "Pictures: the class, a page a student, a poster.",
     "demo": "See the whole job done on a made-up school.",
 }
 

@@ -10,8 +10,6 @@ from ingest.plan.challenge import Challenge
 from ingest.plan.roster import Student
 from ingest.tally.student import Tally, tallies
 
-LONG = 2  # times the minimum: from here on a picture makes no difference, so that no huge day stands out
-
 
 @dataclass(frozen=True, slots=True)
 class Day:
