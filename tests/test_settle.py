@@ -272,16 +272,22 @@ def test_an_unsure_box_is_asked_about_with_its_best_guess() -> None:
     assert box.confidence == pytest.approx(0.7)
 
 
-def test_a_blank_box_on_a_faint_page_is_asked_about_unless_the_sum_bears_it_out() -> None:
-    """Where other pencil hangs between seen and unseen, a box that looks blank may hold some."""
-    faint: dict[str, Any] = {f"d{number}": ((20, 0.6), (None, 0.4)) for number in (11, 12, 13, 18)}
-    clear = chart(d5=((None, 0.999),), w2=None, month=None)
-    assert clear.boxes[day(5)].state is State.BLANK
-    doubted = chart(d5=((None, 0.999),), w2=None, w3=None, w4=None, month=None, **faint)
-    assert flagged(doubted)[day(5)] == "illegible"
-    assert "faint" in doubted.boxes[day(5)].flags[0].why
-    borne_out = chart(d5=((None, 0.999),), w2=120, w3=None, w4=None, month=None, **faint)
+def test_a_day_that_looks_blank_is_borne_out_by_a_sum_but_not_by_a_blank_total() -> None:
+    """Faint pencil goes from all boxes at once, and nothing and nothing always adds up."""
+    doubtful = ((None, 0.9), (15, 0.05))
+    borne_out = chart(d5=doubtful, w2=120, w3=None, w4=None, month=None)
     assert borne_out.boxes[day(5)].state is State.BLANK
+    faint = chart(
+        **{f"d{number}": doubtful for number in range(3, 10)}, w2=((None, 0.9), (90, 0.05)), month=None
+    )
+    assert {day(number) for number in range(3, 10)} <= flagged(faint).keys()
+    assert "faint" in faint.boxes[day(5)].flags[0].why
+
+
+def test_a_dash_or_nothing_is_nothing_either_way() -> None:
+    either = chart(d5=((None, 0.6), (0, 0.399)), w2=None, month=None)
+    assert either.boxes[day(5)].state is State.BLANK
+    assert either.boxes[day(5)].confidence == pytest.approx(0.999)
 
 
 def test_a_sum_that_agrees_spares_the_question() -> None:

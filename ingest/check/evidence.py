@@ -65,8 +65,14 @@ def is_unreadable(candidate: Candidate) -> bool:
 
 
 def certainty(box: Candidates) -> float:
-    """How sure the ink makes its best candidate; 0 where that is no number."""
-    return 0.0 if is_unreadable(box[0]) else box[0].probability
+    """How sure the ink makes the minutes of its best candidate; 0 where that is no number.
+
+    Whether a box is blank, or holds a dash or a 0, may be in doubt when it is not that it adds nothing.
+    """
+    best = box[0]
+    if is_unreadable(best) or best.value:
+        return 0.0 if is_unreadable(best) else best.probability
+    return sum(c.probability for c in box if not c.value and not is_unreadable(c))
 
 
 def is_only_seen(box: str) -> bool:

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 
-from ingest.check.answers import BLANK, is_same, value_of
+from ingest.check.answers import BLANK, MINUTES_IN_A_DAY, is_same, value_of
 from ingest.check.book import Flag, Settled, State
 from ingest.check.colored import adds_up, doubt_words, minutes_each
 from ingest.check.evidence import (
@@ -83,7 +83,11 @@ def settle(
         if answers[name].answer:
             found[name] = with_answer(found[name], answers[name])
     weighed = _weighed(found, challenge, sure)
-    boxes = {name: _Box.judged(evidence, weighed[name], sure) for name, evidence in found.items()}
+    in_sums = _days_in_sums(weighed, challenge)
+    boxes = {
+        name: _Box.judged(evidence, weighed[name], sure, is_in_sum=name in in_sums)
+        for name, evidence in found.items()
+    }
     sums = _sum_flags(boxes, challenge)
     settled = {
         name: _settled(box, sums.get(name), disputes.get(name), challenge) for name, box in boxes.items()
@@ -110,15 +114,19 @@ class _Box:
     is_sure: bool
 
     @classmethod
-    def judged(cls, evidence: Evidence, weighed: Candidates, sure: float) -> "_Box":
+    def judged(cls, evidence: Evidence, weighed: Candidates, sure: float, *, is_in_sum: bool) -> "_Box":
+        """is_in_sum: a day of a week with a total that is not nothing."""
         if evidence.answer:
             return cls(evidence, weighed, is_overruled=False, is_sure=True)
         ink, best = evidence.ink[0], weighed[0]
         if evidence.poor:
             sure = max(sure, SURE)  # which the ink of a bent page never reaches: the sums must bear it out
         if certainty(evidence.ink) >= sure:
-            agreed = best.text == ink.text and best.probability >= sure
+            agreed = _is_same(best, ink) and certainty(weighed) >= sure
             return cls(evidence, weighed, is_overruled=not agreed, is_sure=agreed)
+        if not best.value and not is_in_sum:
+            # That nothing and nothing is nothing proves nothing: faint pencil goes from all boxes at once.
+            return cls(evidence, weighed, is_overruled=False, is_sure=False)
         likely = next(c.probability for c in evidence.ink if c.text == best.text) >= LEAST_INK
         settled = certainty(weighed) >= sure and likely and not evidence.differs
         return cls(evidence, weighed, is_overruled=False, is_sure=settled)
@@ -177,6 +185,21 @@ def _weighed(found: Mapping[str, Evidence], challenge: Challenge, sure: float) -
     if "month" in weighed:
         weighed["month"] = new.month
     return weighed
+
+
+def _days_in_sums(weighed: Mapping[str, Candidates], challenge: Challenge) -> set[str]:
+    """The days of the weeks that have a total which is not nothing."""
+    return {
+        day
+        for days, total in _grid(challenge)
+        if total in weighed and weighed[total][0].value
+        for day in days
+    }
+
+
+def _is_same(one: Candidate, other: Candidate) -> bool:
+    """Whether two candidates stand for the same minutes."""
+    return is_unreadable(one) == is_unreadable(other) and _minutes(one) == _minutes(other)
 
 
 def _is_in_order(
@@ -316,8 +339,12 @@ _INK_MOST = 0.9999  # confidence in what ink says, sums and all: only what was t
 
 
 def _most_named(box: _Box, dispute: str | None) -> int:
-    """The most minutes that a reading of the box names that is worth asking about, or a person saw."""
+    """The most minutes that a reading names which is worth asking about, or that a person saw.
+
+    More than a day has, which no answer can be, names nothing.
+    """
     named = [_minutes(c) for c in (*box.evidence.ink, *box.weighed) if c.probability >= WORTH_ASKING]
+    named = [minutes for minutes in named if minutes <= MINUTES_IN_A_DAY]
     return max([0, *named, (value_of(dispute) or 0) if dispute else 0])
 
 

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Sequence
 from datetime import datetime
 
-from ingest.check.book import State
+from ingest.check.book import Settled, State
 from ingest.check.evidence import OwnPage
 from ingest.check.settle import settle
 from ingest.demo.diary import Diary
@@ -22,7 +22,8 @@ def try_thresholds(reading: PageReading | None, challenge: Challenge, diary: Dia
     """What comes of one chart at each threshold of TRIED. reading: None for a page that could not be placed.
 
     The whole chain decides: a box is taken as the check room takes it, the chart weighed as a whole.
-    Counted are days and totals, blank ones too; what is no number is wrong whatever it is taken for.
+    Counted are days and totals, blank ones too. Wrong are other minutes than were written, and minutes where
+    no number was.
     """
     pages = [OwnPage(_page(reading), _RETURN)] if reading else []
     rows = []
@@ -30,9 +31,14 @@ def try_thresholds(reading: PageReading | None, challenge: Challenge, diary: Dia
         boxes = settle(pages, {}, challenge, sure=sure).boxes
         taken = [box for name in diary.truth if (box := boxes.get(name)) and box.state in _TAKEN]
         foreseen = sum(1 - box.confidence for box in taken)
-        wrong = sum(box.value != diary.truth[box.box] or box.box in diary.no_number for box in taken)
+        wrong = sum(_is_wrong(box, diary) for box in taken)
         rows.append(Tried(sure, len(taken), foreseen, wrong))
     return rows
+
+
+def _is_wrong(box: Settled, diary: Diary) -> bool:
+    is_other = (box.value or 0) != (diary.truth[box.box] or 0)
+    return is_other or (bool(box.value) and box.box in diary.no_number)
 
 
 def added(charts: Iterable[Sequence[Tried]]) -> list[Tried]:
