@@ -192,8 +192,8 @@ def _figures(folder: Path) -> ClassFigures:
         return load_figures(folder / FIGURES)
     if not (folder / LEDGER).is_file() or not (folder / PLAN).is_file():
         raise DayboxError(
-            f"{folder} holds no month that could be compared: neither {LEDGER} with {PLAN}, nor {FIGURES} of a "
-            "month whose names are gone. Check the name, or leave that folder out."
+            f"{folder} holds no month that could be compared: neither {LEDGER} with {PLAN}, nor {FIGURES} "
+            "of a month whose names are gone. Check the name, or leave that folder out."
         )
     challenge, book = _settled(folder)
     return class_figures(book, challenge)
