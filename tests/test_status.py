@@ -14,6 +14,7 @@ from books import (
     october,
     page_question,
     question,
+    read,
     sheet,
     student,
 )
@@ -23,7 +24,9 @@ from ingest import cli
 from ingest.check.book import Book
 from ingest.check.fate import Fate, Outcome, What
 from ingest.ledger.records import PageRecord, ReturnRecord, ReturnState
-from ingest.report.status import LINES_SHOWN, NAMES_SHOWN, status
+from ingest.plan.challenge import Challenge
+from ingest.report.status import LINES_SHOWN, NAMES_SHOWN, OPEN_SHOWN, status
+from ingest.report.student_status import student_status
 
 PLAN = october()
 
@@ -142,12 +145,80 @@ def test_long_lists_of_files_are_cut() -> None:
 def test_what_could_still_change() -> None:
     text = " ".join(shown(a_busy_book()).split())
     assert "To review: 1 box on 1 chart and 1 page" in text
-    assert "Whether the challenge is met: open for 1 of 2 students who handed in." in text
-    assert "Place by minutes: open for 2 of 2" in text
-    assert "1 page may yet be anybody's" in text
+    assert "Whether the challenge is met: open for 1 of 2 students who handed in: FirstS1 LastS1." in text
+    # of S3 there is nothing but a page that may be hers, with which she could take any place
+    assert "The first 5 places: open for 3: FirstS1 LastS1, FirstS2 LastS2, FirstS3 LastS3." in text
+    assert "Points: open for 1 of 2 students who handed in: FirstS1 LastS1." in text
+    assert "Any place by minutes: open for 2 of 2" in text
+    assert "1 page may yet be anybody's and keeps places open for all. 2 questions can still change a" in text
     settled = shown(book(sheet(student("S1"), month_of(PLAN, 15))))
     assert "change" not in settled
     assert "review" not in settled.replace("To review", "")
+
+
+def test_it_says_that_everything_that_decides_a_prize_is_settled() -> None:
+    weekend = month_of(PLAN, 0, d2=flagged("day:2027-10-02", 25), d3=flagged("day:2027-10-03", 25))
+    of = book(
+        *(sheet(student(f"S{n}"), month_of(PLAN, 60 + n)) for n in range(5)), sheet(student("S9"), weekend)
+    )
+    text = " ".join(shown(of).split())
+    assert "Everything that decides a prize is settled; 2 boxes left that cannot change one." in text
+    assert "The first 5 places" not in text
+    first = month_of(PLAN, 60, d4=flagged("day:2027-10-04", 25))
+    both = book(sheet(student("S1"), first), sheet(student("S2"), [*first, flagged("month", 1)]))
+    assert "Of 3 questions, 2 can still change a prize; these are asked first." in shown(both)
+
+
+def test_long_lists_of_students_are_cut() -> None:
+    open_day = {"d4": flagged("day:2027-10-04", 25)}
+    of = book(*(sheet(student(f"S{n}"), month_of(PLAN, 20, **open_day)) for n in range(OPEN_SHOWN + 2)))
+    assert "FirstS5 LastS5 and 2 more." in " ".join(shown(of).split())
+
+
+# -- one student -----------------------------------------------------------------------------------------
+
+
+def page_of(of: Book, student_id: str, challenge: Challenge = PLAN) -> str:
+    text = io.StringIO()
+    console = Console(file=text, width=80, no_color=True)
+    console.print(student_status(of, challenge, student_id))
+    return " ".join(text.getvalue().split())
+
+
+def test_a_student_is_shown_with_what_is_open_and_what_hangs_on_it() -> None:
+    text = page_of(a_busy_book(), "S1")
+    assert text.startswith("FirstS1 LastS1, Flutes, S1")
+    assert "Minutes 450 to 690" in text
+    assert "Required days met 19 to 20 of 20" in text
+    assert "Challenge open" in text
+    assert "Points open" in text
+    assert "To review: 1 Monday 4 October, a prize may hang on it: Cannot be read with certainty." in text
+    assert "friendly" not in text
+    other = page_of(a_busy_book(), "S2")
+    assert "Minutes 620 " in other
+    assert "Challenge met" in other
+    assert "Points 10" in other
+    assert "To review" not in other
+    waiting = page_of(a_busy_book(), "S3")
+    assert "Nothing counts so far. To review: 1 The whole page, everything may hang on it:" in waiting
+
+
+def test_what_stands_out_is_worth_a_friendly_word_and_never_an_accusation() -> None:
+    keen = book(sheet(student("S1"), month_of(PLAN, 20, d16=read("day:2027-10-16", 150))))
+    text = page_of(keen, "S1")
+    assert "Worth a friendly word Saturday 16 October has 150 minutes;" in text
+    assert not any(word in text.casefold() for word in ("cheat", "suspicious", "implausible", "false"))
+    assert "friendly" not in page_of(book(sheet(student("S1"), month_of(PLAN, 20))), "S1")
+
+
+def test_the_command_shows_one_student_and_refuses_nobody(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    challenge_folder(tmp_path)
+    assert cli.main(["status", "--folder", str(tmp_path), "--student", "S1"]) == 0
+    assert capsys.readouterr().out.startswith("Ana Marsh, Flutes, S1")
+    assert cli.main(["status", "--folder", str(tmp_path), "--student", "S9"]) == 1
+    assert '"S9"' in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(

@@ -1,6 +1,7 @@
 """Where things stand: a page of plain text for a terminal of 80 columns, with or without colour."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence, Set
 
 from rich import box
 from rich.console import Group, RenderableType
@@ -13,10 +14,11 @@ from ingest.check.fate import Fate, Outcome
 from ingest.ledger.records import PageRecord, ReturnRecord, ReturnState
 from ingest.plan.challenge import Challenge
 from ingest.report.readings import page_origins
-from ingest.tally.standing import standings, unowned_pages
+from ingest.tally.stakes import Stake, Stakes, stakes, verdict
 from ingest.tally.student import Tally, tallies
 
 NAMES_SHOWN = 12  # missing students named a section
+OPEN_SHOWN = 6  # students named of whom something is open
 LINES_SHOWN = 10  # files and pages named a list
 
 _INDENT = 2
@@ -63,7 +65,7 @@ def status(
         _counted_list("Charts that do not count", list(_aside(fates, names, by_path))),
         _to_review(book, asked, origins),
         Group(*map(Text, trusted)) if trusted else None,
-        _could_change(figures, challenge, unowned_pages(book)),
+        _could_change(figures, stakes(book, figures, challenge), book.questions, challenge),
     ]
     if untold := sum(fate.untold for fate in fates):
         parts.append(Text(f"Whether {_count(untold, 'page')} came in late cannot be told: daybox returns."))
@@ -180,31 +182,57 @@ def _to_review(
     return _list(f"To review: {' and '.join(counts)}", lines)
 
 
-def _could_change(figures: Sequence[Tally], challenge: Challenge, unowned: int) -> Table | None:
+def _could_change(
+    figures: Sequence[Tally], found: Stakes, questions: Sequence[Question], challenge: Challenge
+) -> RenderableType | None:
+    """Which prizes and marks are open, of whom, and how many questions decide them."""
     handed_in = [tally for tally in figures if tally.handed_in]
-    places = standings(figures, challenge, unowned)
+    names = {tally.student.id: tally.student.name for tally in figures}
     of = f"of {_count(len(handed_in), 'student')} who handed in"
-    lines = []
-    if undecided := sum(tally.met is None for tally in handed_in):
-        lines.append(f"Whether the challenge is met: open for {undecided} {of}.")
-    if undecided := sum(tally.points is None for tally in handed_in):
-        lines.append(f"Points: open for {undecided} {of}.")
-    if undecided := sum(standing.place is None for standing in places.values()):
-        lines.append(f"Place by minutes: open for {undecided} {of}.")
     top = challenge.prizes.top
-    contested = sum(
-        standing.best <= top and (standing.worst > top or standing.in_doubt) for standing in places.values()
-    )
-    if contested:
-        lines.append(f"A place among the first {top}: in or out is open for {contested}.")
-    if lines and unowned:
-        lines.append(f"{_count(unowned, 'page')} may yet be anybody's, which keeps places open for all.")
+    lines = []
+    if found.met:
+        lines.append(f"Whether the challenge is met: open for {len(found.met)} {of}{_who(found.met, names)}")
+    if found.places:
+        first = "The first place" if top == 1 else f"The first {top} places"
+        lines.append(f"{first}: open for {len(found.places)}{_who(found.places, names)}")
+    for kind, ids in found.mentions.items():
+        if ids:
+            mention = f"Honourable mention, {kind.replace('-', ' ')}"
+            lines.append(f"{mention}: open for {len(ids)}{_who(ids, names)}")
+    if found.marks:
+        lines.append(f"Points: open for {len(found.marks)} {of}{_who(found.marks, names)}")
+    if undecided := sum(standing.place is None for standing in found.standings.values()):
+        lines.append(f"Any place by minutes: open for {undecided} {of}.")
+    if unowned := sum(question.box == "chart" and not question.student_id for question in questions):
+        keeps = "keeps" if unowned == 1 else "keep"
+        lines.append(f"{_count(unowned, 'page')} may yet be anybody's and {keeps} places open for all.")
+    said = verdict(found, questions) or _decisive(found, questions)
     if not lines:
-        return None
+        return Text(said) if said else None
     table = _grid("What could still change")
     for line in lines:
         table.add_row(Text(line))
-    return table
+    return Group(table, "", Text(said)) if said else table
+
+
+def _who(ids: Set[str], names: Mapping[str, str]) -> str:
+    """Who they are, in the order of the roster, as the end of a sentence."""
+    who = [name for student_id, name in names.items() if student_id in ids]
+    more = len(who) - OPEN_SHOWN
+    return f": {', '.join(who[:OPEN_SHOWN])}{f' and {more} more' if more > 0 else ''}."
+
+
+def _decisive(found: Stakes, questions: Sequence[Question]) -> str:
+    """How many questions something hangs on that can be won or lost."""
+    by_stake = Counter(found.of(question) for question in questions)
+    prizes = by_stake[Stake.PAGE] + by_stake[Stake.PRIZE]
+    if not prizes:
+        return ""
+    if prizes == len(questions):
+        return f"{_count(prizes, 'question')} can still change a prize."
+    marks = f" and {by_stake[Stake.MARK]} more a mark" if by_stake[Stake.MARK] else ""
+    return f"Of {len(questions)} questions, {prizes} can still change a prize{marks}; these are asked first."
 
 
 def _counted_list(heading: str, lines: Sequence[tuple[str, str]]) -> RenderableType | None:

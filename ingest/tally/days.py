@@ -45,8 +45,7 @@ def possible_days(sheet: Sheet, challenge: Challenge, *, any_page: bool = False)
     for day in challenge.month.dates():
         box = sheet.boxes.get(f"day:{day}")
         if any_page or day in loose:
-            named = max(box.value or 0, box.most_named) if box else 0
-            days[day] = Range(0, most if named <= most else max(named, MINUTES_IN_A_DAY))
+            days[day] = Range(0, MINUTES_IN_A_DAY if box and _most_named(box) > most else most)
         else:
             days[day] = Range(taken(box), taken(box))
     return days
@@ -69,6 +68,10 @@ def moves(sheet: Sheet, challenge: Challenge) -> Mapping[str, frozenset[date]]:
             if box.state is State.FLAGGED:
                 found[box.box] = frozenset({day, *unproven})
     return found
+
+
+def _most_named(box: Settled) -> int:
+    return max(box.value or 0, box.most_named)
 
 
 def _is_unproven(box: Settled) -> bool:
