@@ -10,7 +10,8 @@ from itertools import pairwise
 
 from babel.dates import format_skeleton
 
-from ingest.chart.pen import Pen
+from ingest.chart.lettering import BOLD, typeset, width
+from ingest.chart.pen import Pen, points
 from ingest.paper import Box, Paper
 from ingest.plan.challenge import Challenge
 from ingest.report.fitting import fit
@@ -36,7 +37,7 @@ from ingest.report.student_month import (
 )
 
 SECTIONS_ON_A_PAGE = 5
-_MOST_BARS = 16  # of the picture of totals
+_MOST_BARS = 20  # of the picture of totals
 _UNITS_SEEN = 30  # up to so many charts in a bar, each is seen by itself
 
 
@@ -94,7 +95,7 @@ class _Drawer:
 
     def calendar(self, pen: Pen) -> None:
         area = body(self.paper)
-        self._heading(pen, self.words.calendar, self.words.calendar_lead.format(count=len(self.there)))
+        self._heading(pen, self.words.calendar, self.words.calendar_lead)
         grid = Box(area.left, area.top + 6, area.width, area.height - 16)
         starts = self.challenge.days.week_starts
         weekday_names(pen, self.challenge.month, starts, grid, self.locale, 10)
@@ -268,10 +269,6 @@ class _Drawer:
             for unit in range(1, settled) if few else ():
                 y = by.up(unit, area)
                 pen.line((left, y), (left + wide, y), thick=0.35, grey=PAPER)
-            if each.count:
-                y = by.up(each.count, area) - 1.2
-                text = str(each.count)
-                pen.text((left + wide / 2, y), text, 10, bold=True, grey=INK, align="centre", room=wide)
             pen.text(
                 (area.left + place * step, area.bottom + 4.5), str(each.low), 9, grey=QUIET, align="centre"
             )
@@ -280,6 +277,12 @@ class _Drawer:
             (area.right, area.bottom + 10), self.words.total_axis, 10, bold=True, grey=INK, align="right"
         )
         self._goal_line(pen, area, found[-1].high)
+        for place, each in enumerate(found):
+            if each.count:  # over the line of the goal, on plain paper
+                text, at = str(each.count), (area.left + (place + 0.5) * step, by.up(each.count, area) - 1.2)
+                half = points(10) * width(typeset(text, BOLD)) / 2 + 0.4
+                pen.rounded(Box(at[0] - half, at[1] - 3, 2 * half, 3.6), 0, thick=0, fill=PAPER)
+                pen.text(at, text, 10, bold=True, grey=INK, align="centre", room=0.88 * step)
         if any(each.open for each in found):
             hatched(pen, Box(area.left, area.bottom + 7.2, 6, 3.6))
             pen.text((area.left + 8, area.bottom + 10), self.words.at_least, 9, grey=INK, room=130)

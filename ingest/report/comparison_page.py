@@ -10,7 +10,7 @@ from ingest.chart.pen import Pen
 from ingest.paper import Box
 from ingest.report.class_figures import ClassFigures, GroupFigures
 from ingest.report.comparison import group_of, matching
-from ingest.report.fitting import fit
+from ingest.report.fitting import fit, set_lines
 from ingest.report.pages import body, draw_pages, heading, landscape, small_print
 from ingest.report.palette import INK, QUIET
 from ingest.report.plot import Scale, axis, bar, hatched, scale
@@ -85,7 +85,7 @@ class _Drawer:
             left = area.left + label + gap + column * (wide + gap)
             pen.text((left, area.top + 2), title, 10, bold=True, grey=INK, room=wide)
             for row, section in enumerate(rows):
-                plot = Box(left, area.top + 8 + row * high, wide, high - (19 if self.twice else 16))
+                plot = Box(left, area.top + 8 + row * high, wide, high - (22 if self.twice else 16))
                 self._plot(pen, plot, section, value_of, hundred=value_of is share_of)
         for row, section in enumerate(rows):
             name = fit(section or self.words.all_together, label, 16, most=13, least=8, bold=True, even=False)
@@ -111,9 +111,12 @@ class _Drawer:
         step = area.width / max(len(values), 3)
         for place, (value, name) in enumerate(zip(values, self.names, strict=True)):
             left, middle = area.left + (place + 0.15) * step, area.left + (place + 0.5) * step
-            for number, (line, size) in enumerate(zip(name, (8.0, 7.0, 6.0), strict=True)):
+            for number, (line, size) in enumerate(zip(name[:2], (8.0, 7.0), strict=True)):
                 below = (middle, area.bottom + 3.6 + 3.1 * number)
                 pen.text(below, line, size, grey=QUIET, align="centre", room=0.98 * step)
+            if title := name[2]:
+                below_both = Box(middle - 0.48 * step, area.bottom + 7.4, 0.96 * step, 6)
+                set_lines(pen, fit(title, 0.96 * step, 6, most=6.5, least=4.5), below_both, grey=QUIET)
             if value is not None:
                 self._bar(pen, area, by, left, 0.7 * step, value)
 

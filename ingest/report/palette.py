@@ -11,7 +11,7 @@ INK = "#1A1A1A"  # words and frames
 QUIET = "#595959"  # words that are not the main thing; 7.0 : 1 on white
 GRID = "#C8C8C8"  # lines behind a picture, which say nothing by themselves
 BAR = "#0072B2"
-PALE_BAR = "#A6CEE6"  # always framed in BAR
+PALE_BAR = "#A3CBE6"  # always framed in BAR
 STAR = "#F5BE41"  # always framed in INK
 
 
@@ -26,19 +26,20 @@ class Shade:
 # From no minutes to many.
 SHADES = (
     Shade(PAPER, INK),
-    Shade("#DCEAF5", INK),
-    Shade("#A6CEE6", INK),
-    Shade("#5BA3D0", "#000000"),
-    Shade("#005E93", PAPER),
+    Shade("#D6E7F4", INK),
+    Shade("#A3CBE6", INK),
+    Shade("#70AED7", INK),
+    Shade("#3A86BC", "#000000"),
+    Shade("#00568A", PAPER),
 )
 
 
 def steps(minimum: int) -> tuple[float, ...]:
-    """From which minutes the second shade is used, the third ...: any, half the minimum, it, half more.
+    """From when on the second shade is used, the third ...: any, half the minimum, it, a third more, two.
 
     Above that nothing gets darker: a picture should not praise a huge day.
     """
-    return (0.5, max(1.0, minimum / 2), float(minimum), 1.5 * minimum)
+    return (0.5, max(1.0, minimum / 2), float(minimum), 4 * minimum / 3, 5 * minimum / 3)
 
 
 def shade(minutes: float, minimum: int) -> Shade:

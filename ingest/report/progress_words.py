@@ -81,7 +81,7 @@ _SOURCES = (
 
 _ENGLISH = ProgressWords(
     calendar="Our month",
-    calendar_lead="Minutes on each day, on average over the {count} charts that are in",
+    calendar_lead="Minutes on each day, on average of all charts that are in",
     practiced_of="{count} of {all} practiced",
     no_school="no school",
     unknown="not yet known",
@@ -101,7 +101,7 @@ _ENGLISH = ProgressWords(
     total_axis="Minutes in the month",
     goal="Goal: {goal} min ({required} days with {minimum})",
     at_least="at least so many; more is not yet known",
-    charts_in="{count} of {all} charts are in.",
+    charts_in="Charts that are in: {count} of {all}.",
     open_note=("{count} day is not yet known and left out.", "{count} days are not yet known and left out."),
     own="{month}: my practice",
     days_met="practice days with {minimum} minutes or more",
@@ -140,7 +140,8 @@ _ENGLISH = ProgressWords(
     hours="Hours, all together",
     all_together="All",
     compared_note="The middle chart: half have more minutes, half have fewer. Charts with an open question "
-    "are left out of it. Hatched: not yet known. Months differ in practice days and minutes.",
+    "are left out of it. Hatched, or with a question mark: not yet known. Months differ in practice days "
+    "and minutes.",
     cautions="Rest belongs to practicing: take breaks and days off, and let your minutes grow slowly. If "
     "something hurts, stop and tell your teacher; if it does not go away, see a doctor. This is no medical "
     "advice.",
@@ -149,7 +150,7 @@ _ENGLISH = ProgressWords(
 
 _SPANISH = ProgressWords(
     calendar="Nuestro mes",
-    calendar_lead="Minutos de cada día, en promedio de las {count} hojas que ya llegaron",
+    calendar_lead="Minutos de cada día, en promedio de todas las hojas que ya llegaron",
     practiced_of="practicaron {count} de {all}",
     no_school="sin clases",
     unknown="aún no se sabe",
@@ -169,7 +170,7 @@ _SPANISH = ProgressWords(
     total_axis="Minutos en el mes",
     goal="Meta: {goal} min ({required} días con {minimum})",
     at_least="por lo menos tantos; aún no se sabe si más",
-    charts_in="Ya llegaron {count} de {all} hojas.",
+    charts_in="Hojas que ya llegaron: {count} de {all}.",
     open_note=(
         "{count} día aún no se sabe y no está incluido.",
         "{count} días aún no se saben y no están incluidos.",
@@ -214,7 +215,8 @@ _SPANISH = ProgressWords(
     hours="Horas, entre todos",
     all_together="Todos",
     compared_note="La hoja de en medio: la mitad tiene más minutos y la mitad menos. No incluye hojas con "
-    "preguntas abiertas. Rayado: aún no se sabe. Los meses difieren en días obligatorios y minutos.",
+    "preguntas abiertas. Rayado, o con signo de interrogación: aún no se sabe. Los meses difieren en días "
+    "obligatorios y minutos.",
     cautions="Descansar también es practicar: haz pausas, toma días libres y aumenta los minutos poco a "
     "poco. Si algo te duele, detente y díselo a tu maestro o maestra; si no se te pasa, ve al médico. Esto "
     "no es un consejo médico.",

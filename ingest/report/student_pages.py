@@ -46,6 +46,8 @@ class _Drawer:
         bottom = self.paper.height - 17
         low = 52.0  # mm for the growing line
         grid = Box(MARGIN, TOP + 6, 0.56 * (right - MARGIN), bottom - low - 12 - TOP - 6)
+        if not own.handed_in:  # room to color in
+            grid = Box(grid.left, grid.top, grid.width, bottom - grid.top - 4)
         starts = self.challenge.days.week_starts
         weekday_names(pen, self.challenge.month, starts, grid, self.locale, 9)
         for day, cell in month_cells(self.challenge.month, starts, grid).items():
