@@ -114,7 +114,7 @@ class _Drawer:
             else:
                 pen.rectangle(cell, thick=0.2, grey=QUIET)
         else:
-            colors = shade(average, self.minimum)
+            colors = shade(_rounded(average), self.minimum)
             pen.rounded(cell, 1.2, thick=0.2, grey=QUIET, fill=colors.fill)
             ink = colors.ink
         if average is None and unknown:  # words must stand on plain paper
@@ -142,7 +142,7 @@ class _Drawer:
                 pen.text((right, cell.top + 4.6), sign, 9, bold=True, grey=ink, align="right")
 
     def _legend(self, pen: Pen, y: float) -> None:
-        low = [math.ceil(step) for step in steps(self.minimum)]
+        low = steps(self.minimum)
         words = [self.words.none]
         words += [self.words.minutes_between.format(low=start, high=end - 1) for start, end in pairwise(low)]
         words.append(self.words.minutes_from.format(low=low[-1]))

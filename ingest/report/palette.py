@@ -4,6 +4,7 @@ Nothing is told by colour alone: a number, a frame or a hatching says it again. 
 ("Color Universal Design", 2002) made lighter; contrasts are held to WCAG 2.2 by tests/test_palette.py.
 """
 
+import math
 from dataclasses import dataclass
 
 PAPER = "#FFFFFF"
@@ -34,13 +35,16 @@ SHADES = (
 )
 
 
-def steps(minimum: int) -> tuple[float, ...]:
-    """From when on the second shade is used, the third ...: any, half the minimum, it, a third more, two.
+def steps(minimum: int) -> tuple[int, ...]:
+    """Whole minutes from which the second shade is used, the third ...: any, half the minimum, it, more.
 
-    Above that nothing gets darker: a picture should not praise a huge day.
+    Above five thirds of the minimum nothing gets darker: a picture should not praise a huge day.
     """
-    return (0.5, max(1.0, minimum / 2), float(minimum), 4 * minimum / 3, 5 * minimum / 3)
+    found = [1]
+    for thirds in (1.5, 3, 4, 5):
+        found.append(max(found[-1] + 1, math.ceil(minimum * thirds / 3)))
+    return tuple(found)
 
 
-def shade(minutes: float, minimum: int) -> Shade:
+def shade(minutes: int, minimum: int) -> Shade:
     return SHADES[sum(minutes >= step for step in steps(minimum))]
