@@ -145,7 +145,8 @@ def test_long_lists_of_files_are_cut() -> None:
 def test_what_could_still_change() -> None:
     text = " ".join(shown(a_busy_book()).split())
     assert "To review: 1 box on 1 chart and 1 page" in text
-    assert "Whether the challenge is met: open for 1 of 2 students who handed in: FirstS1 LastS1." in text
+    met = "Whether the challenge is met: open for 1 of 2 students who handed in: FirstS1 LastS1."
+    assert f"{met} It is met for sure by 1, and for sure not by 0." in text
     # of S3 there is nothing but a page that may be hers, with which she could take any place
     assert "The first 5 places: open for 3: FirstS1 LastS1, FirstS2 LastS2, FirstS3 LastS3." in text
     assert "Points: open for 1 of 2 students who handed in: FirstS1 LastS1." in text

@@ -192,7 +192,11 @@ def _could_change(
     top = challenge.prizes.top
     lines = []
     if found.met:
-        lines.append(f"Whether the challenge is met: open for {len(found.met)} {of}{_who(found.met, names)}")
+        surely = sum(tally.met is True for tally in handed_in), sum(tally.met is False for tally in handed_in)
+        lines.append(
+            f"Whether the challenge is met: open for {len(found.met)} {of}{_who(found.met, names)} It is met "
+            f"for sure by {surely[0]}, and for sure not by {surely[1]}."
+        )
     if found.places:
         first = "The first place" if top == 1 else f"The first {top} places"
         lines.append(f"{first}: open for {len(found.places)}{_who(found.places, names)}")

@@ -8,6 +8,7 @@ are not measured here.
 
 import sys
 from collections import Counter
+from collections.abc import Sequence
 from datetime import timedelta
 from pathlib import Path
 from random import Random
@@ -37,13 +38,15 @@ def read(value: int, chance: Random) -> list[tuple[int, float]]:
     return [(value, p), (other, second)] if chance.random() < p else [(other, p), (value, second)]
 
 
-def filled(plan: Challenge, slips: float, chance: Random) -> tuple[dict[str, int], dict[str, Any]]:
+def filled(
+    plan: Challenge, slips: float, chance: Random, usual: Sequence[int] = MINUTES
+) -> tuple[dict[str, int], dict[str, Any]]:
     """What a chart truly says, by box name; and what the reader makes of it, for `readings`."""
     truth: dict[str, int] = {}
     said: dict[str, Any] = {}
     days_sum = weeks_sum = 0
     for number, row in enumerate(plan.month.weeks("sun"), start=1):
-        minutes = {day: chance.choice(MINUTES) for day in row if day.month == plan.month.number}
+        minutes = {day: chance.choice(usual) for day in row if day.month == plan.month.number}
         for day, value in minutes.items():
             truth[f"day:{day}"], said[f"d{day.day}"] = value, read(value, chance)
         total = sum(minutes.values())
