@@ -277,9 +277,8 @@ def test_a_day_that_looks_blank_is_borne_out_by_a_sum_but_not_by_a_blank_total()
     doubtful = ((None, 0.9), (15, 0.05))
     borne_out = chart(d5=doubtful, w2=120, w3=None, w4=None, month=None)
     assert borne_out.boxes[day(5)].state is State.BLANK
-    faint = chart(
-        **{f"d{number}": doubtful for number in range(3, 10)}, w2=((None, 0.9), (90, 0.05)), month=None
-    )
+    days: dict[str, Any] = {f"d{number}": doubtful for number in range(3, 10)}
+    faint = chart(**days, w2=((None, 0.9), (90, 0.05)), month=None)
     assert {day(number) for number in range(3, 10)} <= flagged(faint).keys()
     assert "faint" in faint.boxes[day(5)].flags[0].why
 

@@ -331,7 +331,7 @@ def _settled(box: _Box, sum_flag: Flag | None, dispute: str | None, challenge: C
         each, most = minutes_each(box.weighed), _most_named(box, dispute)
         return Settled(box.name, State.FLAGGED, value, sure, flags, page_id, each, most)
     state = State.BLANK if blank else State.READ
-    sure = 1.0 if box.ink.typed else min(box.best.probability, _INK_MOST)
+    sure = 1.0 if box.ink.typed else min(certainty(box.weighed), _INK_MOST)
     return Settled(box.name, state, box.best.value, sure, (), page_id, minutes_each(box.weighed))
 
 
