@@ -8,6 +8,8 @@ The order is greedy. Each thing that is open, such as one student's challenge or
 worth 1, shared evenly among the boxes on which it hangs; a box is worth its shares. So first comes the last
 box that something hangs on, or one on which much hangs. Whole pages come before boxes, what decides prizes
 before what decides only marks, and what decides nothing last. After each answer all is reckoned anew.
+(Of 173 questions about 300 made-up students, 24 answers settle all prizes in this order, 89 if any box that
+decides something is taken: tests/bench/asking_order.py.)
 """
 
 from collections import Counter, defaultdict
