@@ -12,7 +12,7 @@ INK = "#1A1A1A"  # words and frames
 QUIET = "#595959"  # words that are not the main thing; 7.0 : 1 on white
 GRID = "#C8C8C8"  # lines behind a picture, which say nothing by themselves
 BAR = "#0072B2"
-PALE_BAR = "#A3CBE6"  # always framed in BAR
+PALE_BAR = "#C2DCEE"  # always framed in BAR
 STAR = "#F5BE41"  # always framed in INK
 
 
