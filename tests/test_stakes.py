@@ -332,6 +332,36 @@ def test_whoever_has_nothing_so_far_wins_nothing_yet() -> None:
     assert look(of, plan()).places == {"S0"}
 
 
+@given(st.lists(st.tuples(*[st.none() | st.integers(0, 2)] * 2), min_size=2, max_size=3))
+@settings(max_examples=60, deadline=None)
+def test_who_may_have_improved_most_is_what_trying_every_answer_leaves_open(
+    minutes: list[tuple[int | None, int | None]],
+) -> None:
+    # a day of the first whole week (the 3rd to the 9th) and one of the second; no rise is no improvement
+    improved = plan([6], top=0, mentions=["most-improved-week"])
+    of = book(
+        *(
+            sheet(
+                student(f"S{n}"),
+                one_day(0)[:2]
+                + [
+                    flagged(day(number), 1) if value is None else answered(day(number), value)
+                    for number, value in zip((4, 12), own, strict=True)
+                ],
+            )
+            for n, own in enumerate(minutes)
+        )
+    )
+    ends = []
+    for values in itertools.product(range(MOST + 1), repeat=sum(own.count(None) for own in minutes)):
+        left = iter(values)
+        filled = [[next(left) if value is None else value for value in own] for own in minutes]
+        rises = [max(0, after - before) for before, after in filled]
+        ends.append([0 < rise == max(rises) for rise in rises])
+    differ = {f"S{n}" for n in range(len(minutes)) if len({end[n] for end in ends}) > 1}
+    assert look(of, improved).mentions["most-improved-week"] == differ
+
+
 # -- whole pages ---------------------------------------------------------------------------------------------
 
 

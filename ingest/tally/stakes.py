@@ -22,6 +22,7 @@ import numpy as np
 from ingest.check.book import Book, Question
 from ingest.plan.challenge import Challenge
 from ingest.tally.days import Range
+from ingest.tally.improvement import any_month, improvement
 from ingest.tally.standing import Standing, anybody, groups, places, standings, unowned_pages
 from ingest.tally.student import Tally
 
@@ -95,6 +96,11 @@ def stakes(book: Book, tallies: Sequence[Tally], challenge: Challenge) -> Stakes
             nobodys = [Range(0, len(challenge.required_dates()))] * unowned
             mentions["longest-streak"] |= _race(
                 group, lambda tally: tally.streak_range, 1, nobodys, crossing, prizes
+            )
+        if "most-improved-week" in mentions:
+            nobodys = [improvement(any_month(challenge), challenge)] * unowned
+            mentions["most-improved-week"] |= _race(
+                group, lambda tally: tally.improvement_range, 1, nobodys, moving, prizes
             )
     if "every-weekday" in mentions:
         perhaps = [tally for tally in there if _may_have_met_every_day(tally)]

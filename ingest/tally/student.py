@@ -22,6 +22,7 @@ from ingest.tally.days import (
     taken,
     total,
 )
+from ingest.tally.improvement import improvement
 
 _SATURDAY = 5  # date.weekday()
 
@@ -36,6 +37,7 @@ class Tally:
     longest_streak: most required days in a row with the minimum; days not required do not break it.
     days: what each day can still come to. Any other figure's range follows from it: see `ingest.tally.days`.
     total_range, counted_range, days_met_range, streak_range: what open boxes could make of those figures.
+    improvement_range: of the biggest rise from a week to the next, as `ingest.tally.improvement` has it.
     met, points: None while an open question could still change them.
     moves: the open boxes that can move minutes, each with the days that it can move.
     open_boxes: flagged boxes. open_pages: pages held to be this student's that a person must confirm.
@@ -56,6 +58,7 @@ class Tally:
     counted_range: Range
     days_met_range: Range
     streak_range: Range
+    improvement_range: Range
     met: bool | None
     points: float | None
     open_boxes: int
@@ -108,6 +111,7 @@ def tally(sheet: Sheet, challenge: Challenge, open_pages: int = 0) -> Tally:
         counted_range=counted_total(days, challenge),
         days_met_range=met_range,
         streak_range=longest_streak(days, challenge),
+        improvement_range=improvement(days, challenge),
         met=_met(met_range, len(required), challenge) if decided else None,
         points=_points(met_range, len(required), challenge) if decided else None,
         open_boxes=sum(box.state is State.FLAGGED for box in sheet.boxes.values()),
