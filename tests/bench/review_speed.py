@@ -30,6 +30,7 @@ from ingest.paper import PAPERS
 from ingest.reading.numerals import FLAT_PX_PER_MM
 from ingest.reading.values import Grey
 from ingest.review.ahead import CropsAhead, Cutter
+from ingest.review.order import MattersFirst
 from ingest.review.prompt import Prompt
 from ingest.review.screen import Screen
 
@@ -68,11 +69,11 @@ def pages() -> Iterator[Cutter]:
     yield cutter
 
 
-def waits(keeper: Bookkeeper, columns: int, rows: int) -> list[float]:
+def waits(keeper: MattersFirst, columns: int, rows: int) -> list[float]:
     """Milliseconds from Enter to the next box, of QUESTIONS answers."""
     waited: list[float] = []
     with CropsAhead(pages()) as crops, create_pipe_input() as source:
-        prompt = Prompt(keeper, october(), crops)
+        prompt = Prompt(keeper, october(), crops, verdict=lambda: keeper.verdict)
         output = Vt100_Output(io.StringIO(), lambda: Size(rows=rows, columns=columns))
         screen = Screen(prompt, "October practice", lambda _: "", source=source, output=output)
         asked = prompt.question
@@ -103,7 +104,7 @@ def main() -> int:
     slow = 0
     with tempfile.TemporaryDirectory() as folder, Ledger.open(Path(folder)) as ledger:
         busy_month(ledger, STUDENTS)
-        keeper = Bookkeeper(ledger, october())
+        keeper = MattersFirst(Bookkeeper(ledger, october()), october())
         for columns, rows in ((80, 24), (120, 40), (200, 50)):
             waited = waits(keeper, columns, rows)
             median, late, worst = np.percentile(waited, (50, 99, 100))
