@@ -95,7 +95,10 @@ class Question:
 
 @dataclass(frozen=True, slots=True)
 class Book:
-    """sheets: one a student on the roster, in roster order. questions: most important first."""
+    """sheets: one a student on the roster, in roster order.
+
+    questions: pages first, then what may count most by itself; `ingest.tally.stakes` goes by prizes.
+    """
 
     sheets: Sequence[Sheet]
     questions: Sequence[Question]

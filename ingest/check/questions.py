@@ -1,4 +1,8 @@
-"""What to ask a person, most important first."""
+"""What to ask a person, as far as one chart tells: what may count most in it first.
+
+What of it decides a prize follows from all charts together: see `ingest.tally.stakes`, which keeps this
+order where nothing else decides.
+"""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
