@@ -100,6 +100,7 @@ def command(
 ) -> None:
     """Settle what is unsure: see the box, type what it says.
 
+    First comes what could still change a prize, then a mark; when no prize hangs on the rest, you are told.
     Every answer is kept at once; leave whenever you like, and go on with the same command. To work in a
     spreadsheet, write the questions with --sheet, fill the column "answer", and take it back with --answers.
 
