@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from random import Random
+from typing import Any
 
 import pandas as pd
 from award_books import NAMES_30
@@ -10,6 +11,7 @@ from books import book, flagged, read, sheet
 from ingest.check.book import Book
 from ingest.plan.challenge import Challenge, make_challenge
 from ingest.plan.roster import Student
+from ingest.report.class_figures import ClassFigures, class_figures
 
 
 def plan(**given: object) -> Challenge:
@@ -49,3 +51,9 @@ def month(
             rows.append((student.id, student.section, pd.Timestamp(day), seen))
         sheets.append(sheet(student, boxes))
     return book(*sheets), pd.DataFrame(rows, columns=["student_id", "section", "day", "minutes"])
+
+
+def figures(which: str, *sections: str, count: int = 20, **given: Any) -> ClassFigures:
+    """Of a month such as "2027-10", whose 11th is off, with so many charts in the sections by turns."""
+    challenge = plan(month=which, days={"no_school": [f"{which}-11"]}, **given)
+    return class_figures(month(challenge, count, sections, seed=int(which[-2:]))[0], challenge)
