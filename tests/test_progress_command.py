@@ -162,7 +162,7 @@ def test_months_are_compared_also_with_one_whose_names_are_gone(
 
 def test_with_may_be_repeated_and_a_folder_counts_once(folder: Path, others: list[Path]) -> None:
     again, gone = (str(path) for path in others)
-    assert run(folder, "--with", gone, "--with", again, "--with", str(folder)) == 0
+    assert run(folder, "--with", gone, "--with", again, "--with", f"{again}/../october") == 0
     assert len({row["title"] for row in rows(folder / "progress" / "comparison.csv")}) == 2
     assert len(rows(folder / "progress" / "comparison.csv")) == 6
 

@@ -99,6 +99,7 @@ def test_what_an_open_day_cannot_change_is_not_called_so_far() -> None:
     """The 9th is a Saturday."""
     said = facts(one(*month_of(CHALLENGE, 20, d9=flagged("day:2027-10-09", 45))))
     assert "20 / 20 practice days with 15 minutes or more 30 days" in said
+    assert "20 practice days in a row, my longest streak 20 min" in said
     assert "600 min in the whole month (so far)" in said
     assert "Challenge met. Well done!" in said
 
