@@ -9,8 +9,10 @@ from books import answered, book, flagged, month_of, page_question, read, sheet,
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from ingest.check.arrival import Arrivals
 from ingest.check.book import Book, Settled
 from ingest.plan.challenge import Challenge
+from ingest.report.awards import awards
 from ingest.tally.days import Range
 from ingest.tally.stakes import Stake, Stakes, stakes, verdict
 from ingest.tally.student import Tally, tallies, tally
@@ -103,7 +105,7 @@ def prizes(minutes: Filled, challenge: Challenge, sections: Sequence[str]) -> di
             found["every-weekday", f"S{n}"] = all(reached[n])
         if "longest-streak" in kinds:
             found["longest-streak", f"S{n}"] = (
-                streaks[n] == max(streaks[m] for m in rivals) and streaks[n] > 0
+                streaks[n] == max(streaks[m] for m in rivals) and streaks[n] >= 2
             )
     return found
 
@@ -184,6 +186,17 @@ def test_boxes_said_to_decide_nothing_decide_nothing_however_all_are_answered(
     differ = len({str(prizes(filled, challenge, sections)) for _, filled in fillings(minutes)}) > 1
     assert (Stake.PRIZE in stake.values()) == differ
     assert bool(verdict(found, of.questions)) == (bool(of.questions) and not differ)
+
+
+@settings(max_examples=200, deadline=None)
+@given(small_classes(most_open=9), PLANS, SECTIONS)
+def test_the_awards_are_open_just_where_review_says_that_a_prize_is(
+    minutes: Class, challenge: Challenge, sections: list[str]
+) -> None:
+    of = book_of(minutes, sections)
+    found = look(of, challenge)
+    is_open = bool(found.met or found.places or any(found.mentions.values()))
+    assert awards(of, challenge, Arrivals({}, ())).settled != is_open
 
 
 @settings(max_examples=60, deadline=None)

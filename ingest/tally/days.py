@@ -14,6 +14,8 @@ from ingest.check.book import Settled, Sheet, State
 from ingest.check.settle import WORTH_ASKING
 from ingest.plan.challenge import Challenge
 
+LEAST_STREAK = 2  # required days; one day is no streak to speak of
+
 
 @dataclass(frozen=True, slots=True)
 class Range:

@@ -21,7 +21,7 @@ import numpy as np
 
 from ingest.check.book import Book, Question
 from ingest.plan.challenge import Challenge
-from ingest.tally.days import Range
+from ingest.tally.days import LEAST_STREAK, Range
 from ingest.tally.improvement import any_month, improvement
 from ingest.tally.standing import Standing, anybody, groups, places, standings, unowned_pages
 from ingest.tally.student import Tally
@@ -95,7 +95,7 @@ def stakes(book: Book, tallies: Sequence[Tally], challenge: Challenge) -> Stakes
         if "longest-streak" in mentions:
             nobodys = [Range(0, len(challenge.required_dates()))] * unowned
             mentions["longest-streak"] |= _race(
-                group, lambda tally: tally.streak_range, 1, nobodys, crossing, prizes
+                group, lambda tally: tally.streak_range, 1, nobodys, crossing, prizes, LEAST_STREAK
             )
         if "most-improved-week" in mentions:
             nobodys = [improvement(any_month(challenge), challenge)] * unowned
@@ -168,8 +168,11 @@ def _race(
     strangers: Sequence[Range],
     boxes: Mapping[str, Sequence[str]],
     worth: Worth,
+    least: int = 1,
 ) -> set[str]:
     """Who may or may not be among the first so many by a figure of which more is better; ids.
+
+    least: with less, nobody wins anything.
 
     Each such place is shared among the boxes on which it hangs: those of everybody who may come to stand on
     either side of the one whose place it is, the same student included.
@@ -179,20 +182,20 @@ def _race(
         number
         for number, (best, worst) in enumerate(places(figures, strangers))
         if best <= top
-        and figures[number].highest  # nobody wins with nothing
-        and (best < worst or not figures[number].lowest or rivals[number].open_pages)
+        and figures[number].highest >= least
+        and (best < worst or figures[number].lowest < least or rivals[number].open_pages)
     ]
     if not open_places:
         return set()
-    least = np.array([each.lowest for each in figures])
-    most = np.array([each.highest for each in figures])
+    lowest = np.array([each.lowest for each in figures])
+    highest = np.array([each.highest for each in figures])
     names = [
         () if each.settled else boxes.get(tally.student.id, ())
         for tally, each in zip(rivals, figures, strict=True)
     ]
     questions = np.array([len(own) + tally.open_pages for own, tally in zip(names, rivals, strict=True)])
     # a row a rival, a column an open place: may the rival be ahead of whose place it is, and may they not?
-    either = (most[:, None] > least[open_places]) & (least[:, None] <= most[open_places])
+    either = (highest[:, None] > lowest[open_places]) & (lowest[:, None] <= highest[open_places])
     shares = either @ (1 / np.maximum(1, questions @ either + len(strangers)))
     for tally, own, share in zip(rivals, names, shares, strict=True):
         for name in own:
