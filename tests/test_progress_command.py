@@ -168,9 +168,7 @@ def test_with_may_be_repeated_and_a_folder_counts_once(folder: Path, others: lis
 
 
 def test_a_month_whose_names_are_gone_can_be_the_one_at_home(folder: Path, others: list[Path]) -> None:
-    """Of such a folder the plan may be left, for the paper and the language."""
     gone = others[1]
-    shutil.copy(folder / "challenge.toml", gone)
     assert run(gone, "--with", str(folder)) == 0
     assert (gone / "progress" / "comparison.csv").exists()
 

@@ -172,12 +172,13 @@ def _compare(folder: Path, others: Sequence[Path], where: Path) -> None:
             "--with names only the folder that you are in. Name the folder of another month, as in "
             "`daybox progress --with ../september`."
         )
-    plan = load_challenge(folder)
-    pdf = draw_comparison(months, plan.paper, plan.language)
+    planned = [path for path in folders.values() if (path / PLAN).is_file()]  # ours first, if it has one
+    plan = load_challenge(planned[0]) if planned else None
+    pdf, pages = draw_comparison(months, plan.paper if plan else "letter", plan.language if plan else "en")
     where.mkdir(parents=True, exist_ok=True)
-    write_whole(where / "comparison.pdf", pdf[0])
-    pictures = [f"comparison{f'-{page}' if page > 1 else ''}.png" for page in range(1, pdf[1] + 1)]
-    _write_pictures(where, "comparison-*.png", pdf[0], pictures)
+    write_whole(where / "comparison.pdf", pdf)
+    pictures = [f"comparison{f'-{page}' if page > 1 else ''}.png" for page in range(1, pages + 1)]
+    _write_pictures(where, "comparison-*.png", pdf, pictures)
     write_whole(where / "comparison.csv", comparison_csv(months))
     shared = matching(months)
     same = f" and {len(shared)} section{'s' if len(shared) != 1 else ''} that match" if shared else ""

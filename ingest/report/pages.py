@@ -72,11 +72,11 @@ def heading(pen: Pen, paper: Paper, title: str, below: str) -> None:
     """Two lines at the top of a page, above `TOP`."""
     room = paper.width - 2 * MARGIN
     name = fit(title, room, 12, most=22, least=11, bold=True, even=False)
-    y = 21.0 if len(name.lines) == 1 else 15.5
+    y = 20.0 if len(name.lines) == 1 else 14.5
     for line in name.lines:
         pen.text((MARGIN, y), line, name.size, bold=True, grey=INK, room=room)
         y += 1.25 * points(name.size)
-    pen.text((MARGIN, 28), below, 11, grey=QUIET, room=room)
+    pen.text((MARGIN, 28.5), below, 11, grey=QUIET, room=room)
 
 
 def small_print(pen: Pen, paper: Paper, *paragraphs: str) -> None:
