@@ -1,6 +1,7 @@
 """A poster for the wall: what all came to together, without anybody's own minutes, and nobody left out."""
 
 import math
+import unicodedata
 from collections.abc import Sequence
 from functools import partial
 from typing import Literal
@@ -46,7 +47,7 @@ class _Drawer:
         self.paper: Paper = upright(challenge.paper)
         self.wide = self.paper.width - 2 * MARGIN
         names = (each.student.first_name for each in months)
-        self.names = sorted(names, key=lambda name: (name.casefold(), name))
+        self.names = sorted(names, key=_alphabetical)
 
     def pages(self, shown: Shown) -> list[Page]:
         if shown == "numbers":
@@ -173,3 +174,9 @@ def _note(pen: Pen, head: Point, gap: float, *, up: bool) -> None:
     pen.oval(head, (0.68 * gap, 0.48 * gap), turn=22, grey=BAR)
     side, reach = (0.6, -3.2) if up else (-0.6, 3.2)
     pen.line((x + side * gap, y), (x + side * gap, y + reach * gap), thick=0.35, grey=BAR)
+
+
+def _alphabetical(name: str) -> tuple[str, str]:
+    """Without regard to capitals and accents: Ángel stands beside Angela, not after Zoë."""
+    apart = unicodedata.normalize("NFKD", name.casefold())
+    return "".join(letter for letter in apart if not unicodedata.combining(letter)), name
