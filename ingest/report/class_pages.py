@@ -105,41 +105,36 @@ class _Drawer:
         self._foot(pen)
 
     def _day(self, pen: Pen, day: date, cell: Box) -> None:
-        average = day_average(self.there, day)
-        unknown = open_on(self.there, day)
-        ink = INK
+        average, unknown = day_average(self.there, day), open_on(self.there, day)
+        ink = INK if average is None else self._known_day(pen, day, cell, average, unknown)
         if average is None:
-            if unknown:
-                hatched(pen, cell)
-            else:
-                pen.rectangle(cell, thick=0.2, grey=QUIET)
-        else:
-            colors = shade(_rounded(average), self.minimum)
-            pen.rounded(cell, 1.2, thick=0.2, grey=QUIET, fill=colors.fill)
-            ink = colors.ink
-        if average is None and unknown:  # words must stand on plain paper
-            pen.rounded(Box(cell.left + 0.5, cell.top + 0.5, 7, 5), 0, thick=0, fill=PAPER)
+            # Words stand on plain paper.
+            pen.rectangle(cell, thick=0.2, grey=QUIET)
+            hatched(pen, Box(cell.left, cell.top + 5.8, cell.width, cell.height - 5.8))
+            pen.oval(cell.centre, (6, 3.6), grey=PAPER)
+            x, y = cell.centre
+            pen.text((x, y + 1.8), f"? {unknown}", 14, bold=True, grey=INK, align="centre")
+        elif unknown:
+            below = 4.0 if day in self.challenge.days.no_school else 0.0
+            place = (cell.right - 1.5, cell.top + 4.6 + below)
+            pen.text(place, f"? {unknown}", 9, bold=True, grey=ink, align="right")
         pen.text((cell.left + 1.5, cell.top + 4.6), str(day.day), 10, bold=True, grey=ink)
         if day in self.challenge.days.no_school:
-            room = cell.width - 10
-            words = self.words.no_school
-            pen.text((cell.right - 1.5, cell.top + 4.4), words, 8, grey=ink, align="right", room=room)
+            room, place = cell.width - 10, (cell.right - 1.5, cell.top + 4.4)
+            pen.text(place, self.words.no_school, 8, grey=ink, align="right", room=room)
+
+    def _known_day(self, pen: Pen, day: date, cell: Box, average: float, unknown: int) -> str:
+        """Returns what is to be written with on it."""
+        colors = shade(_rounded(average), self.minimum)
+        pen.rounded(cell, 1.2, thick=0.2, grey=QUIET, fill=colors.fill)
         x, y = cell.centre
-        if average is not None:
-            known = len(self.there) - unknown
-            size = min(19.0, cell.height * 0.85)
-            text = self.words.minutes.format(minutes=_rounded(average))
-            pen.text((x, y + 2.2), text, size, bold=True, grey=ink, align="centre", room=cell.width - 3)
-            practiced = sum(bool(each.days[day].minutes) for each in self.there)
-            below = self.words.practiced_of.format(count=practiced, all=known)
-            pen.text((x, cell.bottom - 1.8), below, 7.5, grey=ink, align="centre", room=cell.width - 2)
-        if unknown:
-            sign = f"? {unknown}"
-            right = cell.right - 1.5
-            if day in self.challenge.days.no_school:
-                pen.text((right, cell.top + 8.6), sign, 9, bold=True, grey=ink, align="right")
-            else:
-                pen.text((right, cell.top + 4.6), sign, 9, bold=True, grey=ink, align="right")
+        room, size = cell.width - 2, min(19.0, cell.height * 0.85)
+        text = self.words.minutes.format(minutes=_rounded(average))
+        pen.text((x, y + 2.2), text, size, bold=True, grey=colors.ink, align="centre", room=room)
+        practiced = sum(bool(each.days[day].minutes) for each in self.there)
+        text = self.words.practiced_of.format(count=practiced, all=len(self.there) - unknown)
+        pen.text((x, cell.bottom - 1.8), text, 7.5, grey=colors.ink, align="centre", room=room)
+        return colors.ink
 
     def _legend(self, pen: Pen, y: float) -> None:
         low = steps(self.minimum)
