@@ -21,11 +21,14 @@ ROWS_ON_A_PAGE = 4
 
 @dataclass(frozen=True, slots=True)
 class Value:
-    """A bar. open: so much may yet be added to `sure`; above None nothing is known."""
+    """A bar.
+
+    sure: None if nothing is known. open: so much may yet be added. more: it may yet change, by how much is open.
+    """
 
     sure: float | None
     open: float = 0.0
-    more: bool = False  # and it may be more, nobody knows how much
+    more: bool = False
 
 
 def median_of(group: GroupFigures) -> Value:

@@ -71,6 +71,10 @@ class _Drawer:
             hatched(pen, cell)
             pen.rounded(Box(cell.left + 0.4, cell.top + 0.4, 5.2, 4.2), 0, thick=0, fill=PAPER)
             pen.oval((x, y + 0.3), (3.2, 3.2), grey=1.0)
+            if day in self.challenge.days.no_school:
+                pen.rounded(
+                    Box(cell.left + 0.4, cell.bottom - 3.6, cell.width - 0.8, 3.2), 0, thick=0, fill=PAPER
+                )
             pen.text((x, y + 2.2), "?", 14, bold=True, grey=INK, align="centre")
         else:
             colors = shade(said.minutes or 0, self.minimum) if said else SHADES[0]
