@@ -23,7 +23,7 @@ ROWS_ON_A_PAGE = 4
 class Value:
     """A bar.
 
-    sure: None if nothing is known. open: so much may yet be added. more: it may yet change, by how much is open.
+    sure: None if nothing is known. open: so much may yet be added. more: it may yet change, nobody knows how.
     """
 
     sure: float | None
