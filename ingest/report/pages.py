@@ -64,7 +64,7 @@ def to_png(pdf: bytes, page: int = 0) -> bytes:
     with pypdfium2.PdfDocument(pdf) as document:
         picture = document[page].render(scale=PNG_DOTS / 72).to_pil()
     file = BytesIO()
-    picture.save(file, "png", optimize=True, dpi=(PNG_DOTS, PNG_DOTS))
+    picture.save(file, "png", dpi=(PNG_DOTS, PNG_DOTS))
     return file.getvalue()
 
 
