@@ -1,5 +1,6 @@
 """Bulk import, with a reader that does as it is told: see `hostile.reader`."""
 
+import io
 import os
 import shutil
 import signal
@@ -64,6 +65,16 @@ def pages(ledger: Ledger) -> Mapping[str, Sequence[PageRecord]]:
     for record in ledger.pages():
         found[paths[record.return_id]].append(record)
     return found
+
+
+def test_pages_are_counted_on_where_several_charts_are_in_one_picture(ledger: Ledger, pile: Path) -> None:
+    out = io.BytesIO()
+    pictures = [Image.new("L", (400, 300), tone) for tone in (Tone.PAIR, Tone.READ, Tone.PAIR)]
+    pictures[0].save(out, "TIFF", save_all=True, append_images=pictures[1:])
+    (pile / "siblings.tif").write_bytes(out.getvalue())
+    summary = collect(ledger, [pile])
+    assert (summary.returns, summary.pages, summary.spoilt) == (1, 5, ())
+    assert [page.number for page in ledger.pages()] == [1, 2, 3, 4, 5]
 
 
 # -- what is kept -------------------------------------------------------------------------------------

@@ -384,7 +384,7 @@ def test_text_over_the_picture_of_a_chart(desk: Desk) -> None:
 
 def test_typed_document_is_refused_by_what_it_is(desk: Desk) -> None:
     job = Job(origin(), RETURNED / "chromium-log.pdf")
-    (leaf,) = read_return(lambda grey, text, finer: desk.read(grey, text), job)
+    (leaf,) = read_return(lambda grey, text, finer: [desk.read(grey, text)], job)
     assert isinstance(leaf, Leaf)
     assert leaf.page.reading is None
     assert leaf.page.problem.startswith('This is a document that begins "My practice log')

@@ -302,7 +302,7 @@ def _read_all(
         for outcome in _joined(outcomes):
             done += 1
             record = outcome.job.record
-            leaves = [item for item in outcome.items if isinstance(item, Leaf)]
+            leaves = _counted_on([item for item in outcome.items if isinstance(item, Leaf)])
             refusal = _refusal(outcome, seconds)
             if refusal:
                 ledger.finish_return(record.id, (), ReturnState.REFUSED, refusal)
@@ -321,6 +321,17 @@ def _read_all(
     finally:
         outcomes.close()
     return read
+
+
+def _counted_on(leaves: Sequence[Leaf]) -> list[Leaf]:
+    """The pages of a return with numbers of their own, where several charts were in one picture."""
+    counted: list[Leaf] = []
+    last = more = 0
+    for leaf in leaves:
+        more += leaf.page.number == last
+        last = leaf.page.number
+        counted.append(replace(leaf, page=replace(leaf.page, number=last + more)))
+    return counted
 
 
 def _is_shared(original: Path) -> bool:

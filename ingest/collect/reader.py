@@ -6,7 +6,7 @@ sooner without it.
 
 import logging
 import os
-from collections.abc import Callable, Collection, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import partial
@@ -19,7 +19,8 @@ from ingest.ledger.records import NewPage, ReturnRecord
 from ingest.reading.ocr import OcrError, OcrMissingError
 from ingest.reading.values import Finer, Grey, PageReading, TextLayer
 
-Reader: TypeAlias = Callable[[Grey, TextLayer | None, Finer | None], PageReading]  # raises PageError
+# The charts in a picture, one or several; raises PageError where none, or no further one, can be read.
+Reader: TypeAlias = Callable[[Grey, TextLayer | None, Finer | None], Iterable[PageReading]]
 # From layouts by key, and layout keys by chart code, to a reader. Called in each reading process, so
 # it must be picklable: a function of a module.
 MakeReader: TypeAlias = Callable[[Mapping[str, Layout], Mapping[str, str]], Reader]
@@ -69,10 +70,10 @@ Item: TypeAlias = Leaf | Refusal
 def load_reader(layouts: Mapping[str, Layout], chart_layouts: Mapping[str, str]) -> Reader:
     """The reader that comes with the program."""
     from ingest.reading.numerals import Numerals
-    from ingest.reading.page import read_page
+    from ingest.reading.page import read_pages
 
     numerals = Numerals.load()
-    return lambda grey, text, finer: read_page(grey, layouts, chart_layouts, numerals, text, finer)
+    return lambda grey, text, finer: read_pages(grey, layouts, chart_layouts, numerals, text, finer)
 
 
 def start(
@@ -129,7 +130,10 @@ def _as_it_is(reading: PageReading) -> tuple[PageReading, str]:
 def read_return(
     reader: Reader, job: Job, add_name: Callable[[PageReading], tuple[PageReading, str]] = _as_it_is
 ) -> Iterator[Item]:
-    """The pages of one return. add_name: what is done with each that was read, and a note on it."""
+    """The pages of one return; charts in one picture have the same number.
+
+    add_name: what is done with each that was read, and a note on it.
+    """
     from ingest.collect.pictures import open_pages
     from ingest.collect.taken import taken_at
 
@@ -140,7 +144,10 @@ def read_return(
                 yield Leaf(NewPage(picture.number, picture.problem, None), "")
                 continue
             try:
-                reading = reader(picture.grey, picture.text, picture.finer)
+                for found in reader(picture.grey, picture.text, picture.finer):
+                    reading, note = add_name(found)
+                    page = NewPage(picture.number, "", reading)
+                    yield Leaf(page, f"{picture.problem} {note}".strip(), taken)
             except (PageError, PictureError) as error:
                 why = _no_chart(error, picture.text)
                 problem = f"{_sentence(why)} {picture.problem}".strip()
@@ -148,9 +155,6 @@ def read_return(
             except Exception as error:  # a mistake of ours, but it must not cost the others their evening
                 problem = f"Daybox stumbled over this page ({type(error).__name__}: {error})."
                 yield Leaf(NewPage(picture.number, problem, None), "")
-            else:
-                reading, note = add_name(reading)
-                yield Leaf(NewPage(picture.number, "", reading), f"{picture.problem} {note}".strip(), taken)
     except PictureError as error:
         yield str(error)
 

@@ -12,9 +12,10 @@ from rapidfuzz.distance import Levenshtein
 
 from ingest.chart.code import ALPHABET, parse_code, parse_payload
 from ingest.chart.layout import Layout
-from ingest.reading.flatten import Pose, flatten
+from ingest.paper import Box
+from ingest.reading.flatten import Pose, box_corners, flatten
 from ingest.reading.ocr import ONE_LINE, RAW_LINE, OcrError, read_words
-from ingest.reading.values import Grey
+from ingest.reading.values import Floats, Grey
 
 log = logging.getLogger(__name__)
 
@@ -56,9 +57,15 @@ def read_qr(grey: Grey, pose: Pose, layout: Layout) -> FoundCode | None:
             return found
     factor = max(grey.shape) / _WHOLE_SIDE
     if factor <= 1:
-        return _decoded(grey)
+        return _decoded(grey, _outline(pose, layout))
     size = (max(1, round(grey.shape[1] / factor)), max(1, round(grey.shape[0] / factor)))
-    return _decoded(np.asarray(cv2.resize(grey, size, interpolation=cv2.INTER_AREA), np.uint8))
+    small = np.asarray(cv2.resize(grey, size, interpolation=cv2.INTER_AREA), np.uint8)
+    return _decoded(small, _outline(pose, layout) / factor)
+
+
+def _outline(pose: Pose, layout: Layout) -> Floats:
+    """The sheet in the picture: a code beside it is that of another chart in the same photo."""
+    return pose.to_picture(box_corners(Box(0, 0, layout.paper.width, layout.paper.height)))
 
 
 def read_letters(grey: Grey, pose: Pose, layout: Layout, known: Collection[str] = ()) -> FoundCode | None:
@@ -138,10 +145,19 @@ def _ways_to_see(crop: Grey) -> Iterator[Grey]:
     yield np.asarray(cv2.threshold(soft, 0, 255, cv2.THRESH_BINARY | cv2.THRESH_OTSU)[1], np.uint8)
 
 
-def _decoded(picture: Grey) -> FoundCode | None:
+def _decoded(picture: Grey, outline: Floats | None = None) -> FoundCode | None:
+    """outline: where in the picture the code's middle must lie, shape (4, 2); None: anywhere."""
     if min(picture.shape) < 20:
         return None
     for result in zxingcpp.read_barcodes(np.ascontiguousarray(picture), formats=_QR):
+        if outline is not None and not _is_inside(result.position, outline):
+            continue
         if payload := parse_payload(result.text):
             return FoundCode(payload[1], payload[0], "qr")
     return None
+
+
+def _is_inside(position: zxingcpp.Position, outline: Floats) -> bool:
+    corners = (position.top_left, position.top_right, position.bottom_right, position.bottom_left)
+    middle = (sum(corner.x for corner in corners) / 4, sum(corner.y for corner in corners) / 4)
+    return cv2.pointPolygonTest(outline.astype(np.float32), middle, False) >= 0

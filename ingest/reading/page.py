@@ -1,6 +1,6 @@
 """One picture of a page: find the chart, flatten it, read its boxes."""
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 
 import cv2
 import numpy as np
@@ -14,7 +14,7 @@ from ingest.reading.crops import box_crops
 from ingest.reading.flatten import Pose, box_corners, flatten, shrink_to
 from ingest.reading.frames import Fit, refine
 from ingest.reading.numerals import FLAT_PX_PER_MM, Numerals
-from ingest.reading.placing import Placed, find, place_by
+from ingest.reading.placing import Placed, find, find_another, place_by
 from ingest.reading.typed import foreseen_tags, typed_name, with_texts, without_text
 from ingest.reading.values import BoxReading, Candidate, Finer, Grey, PageReading, TextLayer
 
@@ -29,6 +29,12 @@ FLAT_QUALITY = 85  # JPEG quality of the kept page: a third of a megabyte, and n
 _PAGE_SEEN = 0.75
 _BOX_HIDDEN = 0.2
 
+_CHARTS_MOST = 6  # in one picture; more are too small to read
+_ANOTHER = (
+    "there is another chart in this picture, of which too little can be made out; take a photo of that one "
+    "by itself, with the whole page in view"
+)
+
 _HIDDEN = (Candidate(None, "?", 1.0),)
 
 
@@ -40,7 +46,19 @@ def read_page(
     text: TextLayer | None = None,
     finer: Finer | None = None,
 ) -> PageReading:
-    """Read one page.
+    """Read one page: the first chart of those that `read_pages` finds."""
+    return next(read_pages(grey, layouts, chart_layouts, numerals, text, finer))
+
+
+def read_pages(
+    grey: Grey,
+    layouts: Mapping[str, Layout],
+    chart_layouts: Mapping[str, str],
+    numerals: Numerals,
+    text: TextLayer | None = None,
+    finer: Finer | None = None,
+) -> Iterator[PageReading]:
+    """Read each chart in a picture, mostly one, as a page of its own.
 
     layouts: by key. chart_layouts: chart code to layout key. text: what the file holds as text.
     finer: for a picture that is not yet as large as it could be; asked where that may help.
@@ -49,12 +67,42 @@ def read_page(
     The chart of another challenge gives its code and its flattened page, but no readings.
 
     Raises:
-        PageError: no chart can be placed; the message is for the teacher.
+        PageError: no chart can be placed, or none of those that are left; the message is for the teacher.
     """
     if grey.ndim != 2 or min(grey.shape) < 100:
         raise PageError("this picture is too small to show a chart; hand in the photo or scan itself")
     grey = np.ascontiguousarray(grey)
-    placed, code = _found(grey, finer, text, tuple(layouts.values()), chart_layouts)
+    kinds = tuple(layouts.values())
+    placed, code = _found(grey, finer, text, kinds, chart_layouts)
+    if not placed.has_company:
+        yield _read_placed(placed, code, layouts, chart_layouts, numerals, grey, text)
+        return
+    # Text says nothing of which of several charts it stands on: each is read as it looks.
+    yield _read_placed(placed, code, layouts, chart_layouts, numerals, grey, None)
+    if finer and placed.picture.shape == grey.shape:
+        fine = finer() if placed.picture is grey else np.ascontiguousarray(finer()[:, ::-1])
+        placed = placed.in_detail(fine)
+    found = [placed]
+    while found[-1].has_company and len(found) < _CHARTS_MOST:
+        try:
+            found.append(find_another(found, kinds))
+        except PageError as error:
+            raise PageError(_ANOTHER) from error
+        placed = found[-1]
+        code = read_code(placed.picture, placed.pose, placed.layout, chart_layouts)
+        yield _read_placed(placed, code, layouts, chart_layouts, numerals, grey, None)
+
+
+def _read_placed(
+    placed: Placed,
+    code: FoundCode,
+    layouts: Mapping[str, Layout],
+    chart_layouts: Mapping[str, str],
+    numerals: Numerals,
+    grey: Grey,
+    text: TextLayer | None,
+) -> PageReading:
+    """grey: the picture that `text` belongs to."""
     if text and text.code and not code.code:
         code = FoundCode(text.code, code.challenge or text.challenge, "typed")
     candidates = _candidates(code, layouts, chart_layouts)

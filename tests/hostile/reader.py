@@ -24,6 +24,7 @@ class Tone(IntEnum):
     STUMBLE = 140
     NO_CODE = 180
     READ = 220  # reads the first of the known codes
+    PAIR = 235  # reads two charts
     SLOW = 250  # the same, after a while
 
 
@@ -37,7 +38,7 @@ def told(tone: Tone, width: int = 400) -> bytes:
 def make_reader(layouts: Mapping[str, Layout], chart_layouts: Mapping[str, str]) -> Reader:
     code = next(iter(chart_layouts))
 
-    def read(grey: Grey, text: TextLayer | None, finer: Finer | None) -> PageReading:
+    def read(grey: Grey, text: TextLayer | None, finer: Finer | None) -> list[PageReading]:
         del text, finer
         tone = min(Tone, key=lambda tone: abs(tone - float(np.mean(grey))))
         if tone is Tone.CRASH:
@@ -52,9 +53,9 @@ def make_reader(layouts: Mapping[str, Layout], chart_layouts: Mapping[str, str])
             time.sleep(0.1)
         readings = (BoxReading("day:2027-10-01", (Candidate(25, "25", 0.99),), 0.1),)
         known = None if tone is Tone.NO_CODE else code
-        return PageReading(
-            known, "2027-10", "qr" if known else "", "", readings, b"", 0.1, 8, next(iter(layouts), None)
-        )
+        layout = next(iter(layouts), None)
+        page = PageReading(known, "2027-10", "qr" if known else "", "", readings, b"", 0.1, 8, layout)
+        return [page] * (2 if tone is Tone.PAIR else 1)
 
     return read
 
