@@ -5,8 +5,8 @@
 Takes good and hostile files, damages them at random, the same way for the same seed, and opens each with the
 code that meets such files first. Whatever comes out must be a picture, a value or a refusal. Anything else
 raised, or more than SECONDS_MOST for one file, is printed with entry, seed and run, and the exit code is 1,
-and so it is if the process ever had more than MEMORY_MOST. "taken" includes returns that are listed with a problem.
-Decoders may mutter on stderr. Linux.
+and so it is if the process ever had more than MEMORY_MOST. "taken" includes returns that
+are listed with a problem. Decoders may mutter on stderr. Linux.
 """
 
 import argparse
