@@ -14,8 +14,9 @@ from hypothesis import strategies as st
 from ingest.check.arrival import Arrival, Arrivals
 from ingest.check.book import Book, Sheet
 from ingest.plan.challenge import MENTION_KINDS, Challenge, Mention
-from ingest.report.awards import Awards, Honour, Why, awards, improvement
+from ingest.report.awards import Awards, Honour, Why, awards
 from ingest.tally.days import Range
+from ingest.tally.improvement import improvement
 
 NO_TIMES = Arrivals({}, [])
 FIRST = datetime(2027, 10, 29, 16, 5)
@@ -122,6 +123,13 @@ def test_nobody_has_a_place_for_no_minutes_and_the_absent_have_none() -> None:
     challenge = plan()
     sheets = [with_minutes(challenge, "S1", 30), with_minutes(challenge, "S2", 0), sheet(student("S3"), [])]
     assert placed(awards(book(*sheets), challenge, NO_TIMES)) == [("S1", 1, 30)]
+
+
+def test_a_sure_place_is_not_given_while_its_minutes_may_be_none() -> None:
+    challenge = plan()
+    alone = sheet(student("S1"), month_of(challenge, 0, d2=flagged("day:2027-10-02", 45)))
+    (places,) = awards(book(alone), challenge, NO_TIMES).places
+    assert (names(places), open_names(places)) == ([], ["S1"])
 
 
 def test_places_are_by_section_where_the_plan_says_so() -> None:

@@ -12,8 +12,9 @@ from ingest.chart.pen import Pen, points
 from ingest.paper import PAPERS, POINTS_PER_MM, Paper
 from ingest.report.award_sheet_words import sheet_words
 from ingest.report.award_words import Phrases
-from ingest.report.awards import IMPROVING_DAY, Awards, Contender, Honour, Why, Winner
+from ingest.report.awards import Awards, Contender, Honour, Why, Winner
 from ingest.report.fitting import PITCH, Fitted, fit
+from ingest.tally.improvement import MOST_OF_A_DAY
 
 NAMES_SHOWN = 12  # of those whose award is open, in one line of the sheet
 
@@ -326,7 +327,7 @@ class _Sheet:
         return sentence.format(
             minimum=challenge.days.minimum_minutes,
             required=len(challenge.required_dates()),
-            most=IMPROVING_DAY * challenge.days.minimum_minutes,
+            most=MOST_OF_A_DAY * challenge.days.minimum_minutes,
             **blanks,
         )
 

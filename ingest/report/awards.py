@@ -8,18 +8,15 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
-from itertools import pairwise
 
 from ingest.check.arrival import Arrivals
 from ingest.check.book import Book
 from ingest.plan.challenge import Challenge, Mention
 from ingest.plan.roster import Student
-from ingest.tally.days import Days, Range, longest_streak
+from ingest.tally.days import LEAST_STREAK, Range, longest_streak
+from ingest.tally.improvement import any_month, improvement
 from ingest.tally.standing import Standing, standings, unowned_pages
 from ingest.tally.student import Tally, tallies
-
-LEAST_STREAK = 2  # days; one day is no streak
-IMPROVING_DAY = 2  # times the minimum: so much of a day counts toward "most improved week"
 
 
 class Why(StrEnum):
@@ -184,47 +181,9 @@ def _mention(
             "most-improved-week": (improvement, 1),
         }[mention.kind]
         ranges = {tally.student.id: figure(tally.days, challenge) for tally in group}
-        anybody = figure(_anything(challenge), challenge) if strangers else None
+        anybody = figure(any_month(challenge), challenge) if strangers else None
         winners, contenders = _best(group, ranges, least, anybody)
     return Honour(mention.kind, mention.title, section, _rivals(group), winners, contenders, at)
-
-
-def improvement(days: Days, challenge: Challenge) -> Range:
-    """The biggest rise in minutes from one whole week of the month to the next; 0 where there is none.
-
-    A day counts at most twice the minimum, so that practising steadily is praised and no leap in minutes:
-    sudden increases are what players are warned of (NASM-PAMA, Protecting Your Neuromusculoskeletal Health).
-    """
-    most = IMPROVING_DAY * challenge.days.minimum_minutes
-    weeks = [
-        Range(
-            sum(min(days[day].lowest, most) for day in week),
-            sum(min(days[day].highest, most) for day in week),
-        )
-        for week in challenge.month.weeks(challenge.days.week_starts)
-        if all(day in days for day in week)
-    ]
-    highest = max((after.highest - before.lowest for before, after in pairwise(weeks)), default=0)
-    return Range(_least_rise(weeks), max(0, highest))
-
-
-def _least_rise(weeks: Sequence[Range]) -> int:
-    """The least that the biggest rise from a week to the next can be, whatever lies within the ranges.
-
-    From the most of one week to the least of a later one the minutes must climb, at the gentlest in equal
-    steps; the steepest of these climbs cannot be avoided, and no more is needed.
-    """
-    climbs = [
-        (weeks[later].lowest - weeks[earlier].highest, later - earlier)
-        for later in range(len(weeks))
-        for earlier in range(later)
-    ]
-    return max((-(-minutes // steps) for minutes, steps in climbs if minutes > 0), default=0)
-
-
-def _anything(challenge: Challenge) -> Days:
-    """The month of somebody of whom nothing is known."""
-    return {day: Range(0, challenge.counting.most_per_day) for day in challenge.month.dates()}
 
 
 def _best(
@@ -232,7 +191,8 @@ def _best(
 ) -> tuple[list[Winner], list[Contender]]:
     """Who has the most, ties and all, and who may yet have it.
 
-    least: with less, nobody does. anybody: what a page could be worth that may be anybody's.
+    least: with less, nobody does; at least 1, so that a student in doubt has nothing for sure.
+    anybody: what a page could be worth that may be anybody's.
     """
     rivals = {tally.student.id: ranges[tally.student.id] for tally in group if _may_be_there(tally)}
     needed = max([least, *(rival.lowest for rival in rivals.values())])
@@ -243,7 +203,7 @@ def _best(
             continue
         others = [rival.highest for student_id, rival in rivals.items() if student_id != tally.student.id]
         ahead = max([*others, anybody.highest if anybody else 0])
-        if _is_settled_in(tally) and own.lowest >= max(needed, ahead):
+        if own.lowest >= max(needed, ahead):
             winners.append(Winner(tally.student, _settled(own), own.lowest))
         else:
             contenders.append(_contender(tally))
@@ -254,7 +214,7 @@ def _reach(group: Sequence[Tally], needed: int) -> tuple[list[Winner], list[Cont
     """Who has met so many days, and who may yet have."""
     winners, contenders = [], []
     for tally in group:
-        if _is_settled_in(tally) and tally.days_met_range.lowest >= needed:
+        if tally.days_met_range.lowest >= needed:
             winners.append(Winner(tally.student, needed, needed))
         elif _may_be_there(tally) and tally.days_met_range.highest >= needed:
             contenders.append(_contender(tally))
@@ -294,11 +254,6 @@ def _rivals(group: Iterable[Tally]) -> int:
 
 def _may_be_there(tally: Tally) -> bool:
     return tally.handed_in or tally.open_pages > 0
-
-
-def _is_settled_in(tally: Tally) -> bool:
-    """Whether the student's chart surely counts."""
-    return tally.handed_in and not tally.open_pages
 
 
 def _settled(figure: Range) -> int | None:

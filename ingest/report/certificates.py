@@ -24,9 +24,7 @@ from ingest.report.fitting import fit, set_lines
 from ingest.report.ornament import STAFF, frame, seal
 
 _COMMON = "common"
-_CUT_MARGIN = (
-    7.6  # mm from the edge of a quarter to its frame: printers leave 6 blank, and notes reach beyond it
-)
+_CUT_MARGIN = 7.6  # mm from the edge of a quarter to its frame; printers leave 6 blank, and notes reach out
 _CLEARANCE = 3.0  # mm between text and the seal
 _READABLE = 6.5  # points; the small print is not printed smaller
 
