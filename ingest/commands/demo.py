@@ -90,6 +90,9 @@ def command(folder: Path) -> None:
     _show_gradebook(october / "gradebook.csv")
     _daybox("readings", "--folder", str(october), "--out", str(october / "readings.csv"))
 
+    _say("7. The awards", "A sheet to read aloud in front of the hall, and certificates.")
+    _daybox("awards", "--folder", str(october))
+
     challenge = load_challenge(october)
     expected = expected_gradebook(
         pile.diaries, challenge.required_dates(), school.MINIMUM_MINUTES, school.POINTS
@@ -103,8 +106,24 @@ def command(folder: Path) -> None:
     click.echo()
     click.secho("Everything lies here:", bold=True)
     for part, what in zip(
-        ("october/charts.pdf", "handed in", "october/review-1.csv", "october/gradebook.csv", "truth"),
-        ("the charts", "what came back", "what was asked, with answers", "the result", "what was written"),
+        (
+            "october/charts.pdf",
+            "handed in",
+            "october/review-1.csv",
+            "october/gradebook.csv",
+            "october/awards.pdf",
+            "october/certificates.pdf",
+            "truth",
+        ),
+        (
+            "the charts",
+            "what came back",
+            "what was asked, with answers",
+            "the result",
+            "the awards, for reading aloud",
+            "the certificates",
+            "what was written",
+        ),
         strict=True,
     ):
         click.echo(f"  {folder / part}: {what}")
