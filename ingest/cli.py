@@ -30,6 +30,7 @@ COMMANDS = {
     "trail": "Behind every number: each box, its picture, who changed it.",
     "awards": "Who met the challenge, places, certificates.",
     "progress": "Pictures: the class, a page a student, a poster.",
+    "forget": "Remove children's data for good: photos, names, or everything.",
     "demo": "See the whole job done on a made-up school.",
 }
 

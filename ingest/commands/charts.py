@@ -16,6 +16,7 @@ from ingest.chart.handout import file_names
 from ingest.chart.layout import lay_out
 from ingest.chart.printed import refuse_another_plan
 from ingest.commands import folder_option
+from ingest.ledger.forgotten import refuse_nameless
 from ingest.ledger.records import ChartRecord
 from ingest.ledger.store import Ledger
 from ingest.plan.challenge import load_challenge
@@ -74,6 +75,7 @@ def command(
     with Ledger.open(folder) as ledger:
         kept = ledger.layouts()
         refuse_another_plan(kept.values(), challenge)
+        refuse_nameless(ledger)
         ledger.sync_roster(roster)
         known = ledger.charts()
         # An id that passed to another child gets a new code, or the old paper would count for that child.

@@ -15,6 +15,7 @@ from ingest.collect import batch
 from ingest.collect.batch import Summary, Unread
 from ingest.commands import folder_option
 from ingest.errors import ExitCode
+from ingest.ledger.forgotten import refuse_nameless
 from ingest.ledger.store import Ledger
 from ingest.plan.challenge import load_challenge
 from ingest.plan.roster import load_roster
@@ -42,6 +43,7 @@ def command(paths: tuple[Path, ...], folder: Path, workers: int | None) -> None:
     students = load_roster(folder / "roster.csv")
     with Ledger.open(folder) as ledger:
         refuse_another_plan(ledger.layouts().values(), challenge)
+        refuse_nameless(ledger)
         ledger.sync_roster(students)
         with _progress() as on_progress:
             summary = batch.collect(ledger, paths, workers=workers, on_progress=on_progress)

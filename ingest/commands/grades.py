@@ -8,6 +8,7 @@ from ingest.cells import write_whole
 from ingest.chart.printed import refuse_another_plan
 from ingest.check.bookkeeper import Bookkeeper
 from ingest.commands import folder_option
+from ingest.ledger.forgotten import gone
 from ingest.ledger.store import Ledger
 from ingest.plan.challenge import load_challenge
 from ingest.plan.roster import load_roster
@@ -35,11 +36,14 @@ def command(folder: Path, out: Path | None) -> None:
         refuse_another_plan(ledger.layouts().values(), challenge)
         ledger.sync_roster(students)
         book = Bookkeeper(ledger, challenge).book
+        removed = gone(ledger)
     target = out or folder / FILE_NAME
     write_whole(target, gradebook(book, challenge))
 
     handed_in = sum(bool(sheet.boxes) for sheet in book.sheets)
     click.echo(f"Wrote {target}: {handed_in} of {len(book.sheets)} students handed in.")
+    if removed:
+        click.echo(removed)
     if not handed_in and not book.questions:
         click.echo("Nothing has come in yet: `daybox collect PATH` takes in what families sent.")
     if book.questions:

@@ -11,6 +11,7 @@ from ingest.chart.printed import refuse_another_plan
 from ingest.check.bookkeeper import Bookkeeper
 from ingest.check.spot import last_result
 from ingest.commands import folder_option
+from ingest.ledger.forgotten import gone
 from ingest.ledger.store import Ledger
 from ingest.plan.challenge import load_challenge
 from ingest.plan.roster import load_roster
@@ -50,4 +51,7 @@ def command(folder: Path, student_id: str | None) -> None:
             charts_printed=bool(ledger.charts()),
             folder="" if folder.resolve() == Path.cwd() else shlex.quote(str(folder)),
         )
+        removed = gone(ledger)
     Console(highlight=False).print(page)
+    if removed:
+        click.echo(removed)

@@ -7,6 +7,7 @@ import numpy as np
 
 from ingest.chart.layout import Layout
 from ingest.errors import LedgerError
+from ingest.ledger.forgotten import gone
 from ingest.ledger.store import Ledger
 from ingest.paper import Box
 from ingest.reading.numerals import FLAT_PX_PER_MM
@@ -28,6 +29,7 @@ class Pictures:
         self._layouts: Mapping[int, Layout] = {
             page.id: layouts[page.layout] for page in ledger.pages() if page.layout in layouts
         }
+        self._forgotten = gone(ledger)
         self._last: tuple[int, Grey] | None = None  # boxes of one page mostly follow each other
 
     def layout(self, page_id: int) -> Layout | None:
@@ -68,6 +70,10 @@ class Pictures:
             coded = np.empty(0, np.uint8)
         # decoding bytes, not a path: OpenCV cannot open every file name on every system
         picture = cv2.imdecode(coded, cv2.IMREAD_GRAYSCALE) if coded.size else None
+        if picture is None and self._forgotten:
+            raise LedgerError(
+                f"There is no picture of page {page_id} any more. {self._forgotten} What was read stays."
+            )
         if picture is None:
             raise LedgerError(
                 f'The picture of page {page_id} is not in the folder "pages". Look at the original in the '

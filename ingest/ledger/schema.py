@@ -99,6 +99,11 @@ STEPS: tuple[Step, ...] = (
         # In the person's words; empty for what was answered because it was asked.
         ("ALTER TABLE answer ADD COLUMN reason TEXT NOT NULL DEFAULT ''",),
     ),
+    Step(
+        "05 what was forgotten",
+        # `what`: "photos" or "names"; or that the file may still hold what was deleted.
+        ("CREATE TABLE forgotten (at TEXT NOT NULL, what TEXT NOT NULL)",),
+    ),
 )
 
 

@@ -458,6 +458,18 @@ class Ledger:
         with self._writing():
             yield self._db
 
+    def compact(self) -> None:
+        """Write the file anew without anything that was deleted.
+
+        The copy that SQLite makes on the way stays in memory; a write-ahead log, if somebody asked for one,
+        is emptied.
+        """
+        with self._asking():
+            self._db.execute("PRAGMA temp_store = MEMORY")
+            self._db.execute("PRAGMA secure_delete = ON")
+            self._db.execute("VACUUM")
+            self._db.execute("PRAGMA wal_checkpoint (TRUNCATE)")
+
     # -- the edge to SQLite -------------------------------------------------------------------------
 
     def _rows(self, sql: str, *arguments: object) -> list[Any]:

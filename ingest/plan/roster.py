@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from ingest.errors import PlanError
+from ingest.spans import decode, line_of, replaced, split
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,6 +123,25 @@ def load_roster(path: Path) -> tuple[Student, ...]:
 
 def parse_roster(data: bytes, where: str) -> tuple[Student, ...]:
     """Read the students from a file's bytes; `where` names the file in messages. Raises PlanError."""
+    return tuple(student for _, student in _lines_and_students(data, where))
+
+
+def without_student(data: bytes, where: str, student_id: str) -> bytes:
+    """A roster's bytes without the line of one student, and all else as it was. Raises PlanError."""
+    lines = {line for line, student in _lines_and_students(data, where) if student.id == student_id}
+    found = decode(data)
+    assert found is not None  # or the students could not have been read
+    rows = split(found.text, _separator(found.text))
+    gone = {
+        (row.start, row.end): ""
+        for row, line in zip(rows, line_of(found.text, rows), strict=True)
+        if line in lines
+    }
+    return found.encode(replaced(found.text, gone))
+
+
+def _lines_and_students(data: bytes, where: str) -> list[tuple[int, Student]]:
+    """The students with the lines of the file on which they stand."""
     rows, problems = _rows(_text(data, where))
     if problems and not rows:
         raise _refusal(where, problems)
@@ -146,7 +166,7 @@ def parse_roster(data: bytes, where: str) -> tuple[Student, ...]:
             f"{where} has no students yet. Fill in a line for each, under the header, and run the same "
             "command again."
         )
-    return tuple(student for _, student in students)
+    return students
 
 
 def _text(data: bytes, where: str) -> str:
@@ -170,9 +190,7 @@ def _rows(text: str) -> tuple[list[_Row], list[_Problem]]:
     rows: list[_Row] = []
     line = 1
     try:
-        first = next((one for one in _lines(text) if one.strip()), "")
-        separator = max(",;\t", key=lambda sign: _known(next(csv.reader([first], delimiter=sign), [])))
-        reader = csv.reader(_lines(text), delimiter=separator, strict=True)
+        reader = csv.reader(_lines(text), delimiter=_separator(text), strict=True)
         for cells in reader:
             clean = [_clean(cell) for cell in cells]
             if any(clean):
@@ -181,6 +199,11 @@ def _rows(text: str) -> tuple[list[_Row], list[_Problem]]:
     except csv.Error:
         return rows, [(line, "a quotation mark that is never closed, or that ends in the middle of a cell")]
     return rows, []
+
+
+def _separator(text: str) -> str:
+    first = next((one for one in _lines(text) if one.strip()), "")
+    return max(",;\t", key=lambda sign: _known(next(csv.reader([first], delimiter=sign), [])))
 
 
 def _lines(text: str) -> Iterator[str]:
