@@ -102,6 +102,7 @@ def _hand_in(folder: Path) -> None:
             )
         ledger.answer("ST-002", "day:2027-10-06", "35", page_id=2, before="20", reason="Mrs. Okoro called",
                       shown=b"\x89PNG " + INK)  # fmt: skip
+        ledger.answer("ST-003", "day:2027-10-06", "25", page_id=3, why="Okoro's?", reason="Not Mrs. Okoro's")
         check = begin_spot_check(ledger, 7, 2, [SpotBox(1, "ST-001", "day:2027-10-07", 1, "15")])
         answer_spot(ledger, check.id, 1, "15", shown=b"\x89PNG " + INK)
         ledger.add_copy("again/Quill Darius.jpg", f"{5:064x}", "ST-005", 100.0)
@@ -350,7 +351,7 @@ def test_after_names_the_order_tells_nothing(october: Path, tmp_path: Path) -> N
         carry_out(look(folder, Scope.NAMES))
         with Ledger.open(folder) as ledger:
             order = [student.id for student in ledger.students()]
-            (answer,) = [each for each in ledger.answers() if each.box == "day:2027-10-06"]
+            (answer,) = [each for each in ledger.answers() if each.answer == "35"]
             places.add(order.index(answer.student_id))
     assert len(places) > 1
 
@@ -511,9 +512,29 @@ def test_stopped_anywhere_the_same_command_finishes(
         assert run(folder, "forget", *options, "--yes") == 0, at
         assert {str(path.relative_to(folder)) for path in folder.rglob("*")} == expected, at
         assert found(folder, *gone.get(options[0], [*WORDS, INK])) == set(), at
+        if (folder / LEDGER).exists():
+            with Ledger.open(folder) as ledger:
+                assert not forgotten.is_unfinished(ledger), at
         if (folder / FIGURES).exists():
             assert load_figures(folder / FIGURES) == load_figures(whole / FIGURES)
         shutil.rmtree(folder)
+
+
+def test_what_was_deleted_long_ago_is_gone_as_well(folder: Path) -> None:
+    db = sqlite3.connect(folder / LEDGER)
+    db.execute("PRAGMA secure_delete = OFF")
+    for _ in range(50):
+        db.execute(
+            "INSERT INTO answer (at, student_id, box, page_id, answer, before, why, by, shown) "
+            "VALUES ('', '', '', 1, '', '', 'The file''s name says Percival', 'prompt', x'')"
+        )
+    db.commit()
+    db.execute("DELETE FROM answer WHERE why LIKE '%Percival%'")
+    db.commit()
+    db.close()
+    assert found(folder, "Percival")
+    run(folder, "forget", "--names", "--yes")
+    assert not found(folder, "Percival")
 
 
 def test_a_write_ahead_log_that_somebody_asked_for_is_emptied(folder: Path) -> None:
