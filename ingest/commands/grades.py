@@ -1,20 +1,29 @@
-"""`daybox grades`: the gradebook."""
+"""`daybox grades`: the gradebook, or the school's own with a column filled."""
 
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import click
 
 from ingest.cells import write_whole
 from ingest.chart.printed import refuse_another_plan
+from ingest.check.book import Book
 from ingest.check.bookkeeper import Bookkeeper
 from ingest.commands import folder_option
+from ingest.errors import DayboxError, ExitCode
 from ingest.ledger.forgotten import gone
 from ingest.ledger.store import Ledger
-from ingest.plan.challenge import load_challenge
+from ingest.plan.challenge import Challenge, load_challenge
 from ingest.plan.roster import load_roster
+from ingest.printable import printable
+from ingest.report.fill import FIGURES, Filled, Left, fill
 from ingest.report.gradebook import gradebook
+from ingest.tally.standing import standings, unowned_pages
+from ingest.tally.student import tallies
 
 FILE_NAME = "gradebook.csv"
+MOST_BYTES = 50_000_000  # a thousand times a school's largest export
+ABSENT_SHOWN = 5
 
 
 @click.command()
@@ -22,14 +31,44 @@ FILE_NAME = "gradebook.csv"
 @click.option(
     "--out",
     type=click.Path(dir_okay=False, path_type=Path),
-    show_default=f"{FILE_NAME} in the folder",
+    show_default=f"{FILE_NAME} in the folder; with --fill, EXPORT-filled.csv",
     help="Where to write it.",
 )
-def command(folder: Path, out: Path | None) -> None:
+@click.option(
+    "--fill",
+    "export",
+    type=click.Path(dir_okay=False, exists=True, path_type=Path),
+    metavar="EXPORT.csv",
+    help="Fill a column of what you exported from the school's gradebook, and change nothing else in it.",
+)
+@click.option("--column", metavar="NAME", help="With --fill: the heading of the column.")
+@click.option(
+    "--value",
+    type=click.Choice(list(FIGURES)),
+    help="With --fill: what goes into it.  [default: points]",
+)
+@click.option("--add-column", is_flag=True, help="With --fill: add the column, at the right end.")
+def command(
+    folder: Path,
+    out: Path | None,
+    export: Path | None,
+    column: str | None,
+    value: str | None,
+    add_column: bool,
+) -> None:
     """Write the gradebook as CSV, one row a student on the roster.
 
     Whatever an open flag could still change is left empty. Run it again at any time.
+
+    With --fill, a column of the CSV that you exported from the school's gradebook is filled. Students are
+    found by id, e-mail or name; what is in doubt is listed and left as it was, and the exit code is 3 then.
+    Whoever handed in nothing gets nothing: that is no zero. Your export stays as it is; the result goes
+    beside it.
     """
+    if (export is None) != (column is None):
+        raise click.UsageError("--fill and --column go together: --fill EXPORT.csv --column NAME")
+    if export is None and (value or add_column):
+        raise click.UsageError("--value and --add-column go with --fill EXPORT.csv --column NAME.")
     challenge = load_challenge(folder)
     students = load_roster(folder / "roster.csv")
     with Ledger.open(folder, create=False) as ledger:
@@ -37,6 +76,9 @@ def command(folder: Path, out: Path | None) -> None:
         ledger.sync_roster(students)
         book = Bookkeeper(ledger, challenge).book
         removed = gone(ledger)
+    if export is not None and column is not None:
+        _fill(book, challenge, export, out, column, value or "points", add_column)
+        return
     target = out or folder / FILE_NAME
     write_whole(target, gradebook(book, challenge))
 
@@ -51,3 +93,50 @@ def command(folder: Path, out: Path | None) -> None:
             f"Open flags: {len(book.questions)}. Totals may be incomplete, and what a flag could change is "
             "empty.\nRun `daybox review`, then this command again."
         )
+
+
+def _fill(
+    book: Book, challenge: Challenge, export: Path, out: Path | None, column: str, value: str, is_new: bool
+) -> None:
+    target = out or export.with_name(f"{export.stem}-filled{export.suffix}")
+    if target.exists() and target.samefile(export):
+        raise DayboxError(f"{export} stays as it was exported. Give another file with --out.")
+    if export.stat().st_size > MOST_BYTES:
+        raise DayboxError(
+            f"{export} has {export.stat().st_size / 1e6:.0f} MB. Check that it is the right file."
+        )
+    figures = tallies(book, challenge)
+    places = standings(figures, challenge, unowned_pages(book))
+    done = fill(export.read_bytes(), str(export), column, value, figures, places, is_new)
+    write_whole(target, done.content)
+    for line in _told(done, target, column, value):
+        click.echo(printable(line))
+    if done.doubts:
+        raise click.exceptions.Exit(ExitCode.SOME_UNREADABLE)
+
+
+def _told(done: Filled, target: Path, column: str, value: str) -> Iterator[str]:
+    count = len(done.written)
+    yield f'Wrote {target}: "{column}" filled with {value} for {count} student{"s" if count != 1 else ""}.'
+    for cell in done.written:
+        instead = f" instead of {cell.before}" if cell.before.strip() not in ("", cell.after) else ""
+        student = f"{cell.student.name} ({cell.student.id})"
+        yield f"  line {cell.line}: {student}, by {cell.by}: {cell.after}{instead}"
+    yield from _left("Left as they were, since nothing was handed in", done.not_in)
+    yield from _left("Left as they were, since the mark is still open; `daybox review` settles it", done.open)
+    yield from _left("Left as they were, since nobody on the roster is meant", done.strangers)
+    if done.absent:
+        shown = ", ".join(student.name for student in done.absent[:ABSENT_SHOWN])
+        more = f" and {len(done.absent) - ABSENT_SHOWN} more" if len(done.absent) > ABSENT_SHOWN else ""
+        yield f"On the roster, but for sure on no line of this file: {len(done.absent)}"
+        yield f"  {shown}{more}"
+    yield from _left(
+        "In doubt, so left as they were; fill these in yourself, or mend the roster", done.doubts
+    )
+
+
+def _left(heading: str, rows: Sequence[Left]) -> Iterator[str]:
+    if rows:
+        yield f"{heading}: {len(rows)}"
+    for row in rows:
+        yield f"  line {row.line}: {f'{row.student.name}, ' if row.student else ''}{row.why}"

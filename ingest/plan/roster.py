@@ -222,6 +222,11 @@ def _folded(heading: str) -> str:
     return "".join(letter for letter in apart if letter.isalnum())
 
 
+def meaning_of(heading: str) -> str:
+    """What a heading means, as schools write them: "student_id", "name" ...; "" for any other."""
+    return _MEANINGS.get(_folded(heading), "")
+
+
 def _known(headings: Iterable[str]) -> int:
     return sum(_folded(heading) in _MEANINGS for heading in headings)
 
