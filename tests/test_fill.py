@@ -84,6 +84,12 @@ EXPORTS = {
         "6' 2\" tall,10023,[[|7.5]]\n"),
     ),
     "separator named in the first line": (UTF8, "sep=;\r\nid;Practice\r\n10021;[[|10]]\r\n"),
+    "other separators where one is named": (
+        UTF8, "sep=;\nwho;Quiz, old,Practice,x;Practice\n10021;1;[[|10]]\n10022;;[[|0]]\n",
+    ),
+    "numbers like ids in the column itself": (
+        UTF8, "name,Practice\nAna Marsh,[[10022|10]]\nBen Okoro,[[10021|0]]\n",
+    ),
     "rows that end early": (UTF8, "id,Practice,Sum\n10021[[|,10]]\n10022,[[|0]],\n"),
     "separators at the ends of rows": (UTF8, "id,Practice,\n10021,[[|10]],\n10022,[[|0]],\n"),
     "blanks around": (UTF8, " id , Practice \n 10021 ,[[ - |10]]\n10022 ,[[|0]]\n"),
