@@ -32,10 +32,16 @@ def harmless(text: str) -> str:
 
 def to_csv(header: Sequence[str], rows: Iterable[Sequence[Cell]]) -> bytes:
     """RFC 4180: commas, CRLF, quotes where needed; UTF-8 without a byte order mark."""
+    return to_exact_csv(
+        *([harmless(cell) if isinstance(cell, str) else cell for cell in row] for row in (header, *rows))
+    )
+
+
+def to_exact_csv(*rows: Sequence[Cell]) -> bytes:
+    """The same, with every cell to the letter: for programs that take ids, not for spreadsheets."""
     text = io.StringIO(newline="")
     writer = csv.writer(text)  # its defaults are RFC 4180's
-    for row in (header, *rows):
-        writer.writerow([harmless(cell) if isinstance(cell, str) else cell for cell in row])
+    writer.writerows(rows)
     return text.getvalue().encode("utf-8")
 
 

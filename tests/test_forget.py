@@ -77,6 +77,7 @@ def october(tmp_path_factory: pytest.TempPathFactory) -> Path:
         ["returns", "--out", str(folder / "returned.csv")], ["missing", "--out", str(folder / "who.csv")],
         ["review", "--sheet", str(folder / "review.csv")], ["trail"], ["awards"],
         ["progress", "--each", "--poster", "names"], ["charts", "--fillable", "--out", str(folder / "f.pdf")],
+        *(["grades", "--oneroster", str(folder / name)] for name in ("marks", "marks.zip")),
     ):  # fmt: skip
         assert run(folder, *words) == 0, words
     (folder / ".gradebook.csv.ab_cd12f").write_text("Ana Marsh, half written", encoding="utf-8")

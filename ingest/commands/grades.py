@@ -1,6 +1,9 @@
-"""`daybox grades`: the gradebook, or the school's own with a column filled."""
+"""`daybox grades`: the gradebook; the school's own with a column filled; or as a OneRoster package."""
 
+import io
+import zipfile
 from collections.abc import Iterator, Sequence
+from datetime import datetime
 from pathlib import Path
 
 import click
@@ -18,12 +21,14 @@ from ingest.plan.roster import load_roster
 from ingest.printable import printable
 from ingest.report.fill import FIGURES, Filled, Left, fill
 from ingest.report.gradebook import gradebook
+from ingest.report.oneroster import MANIFEST, package
 from ingest.tally.standing import standings, unowned_pages
 from ingest.tally.student import tallies
 
 FILE_NAME = "gradebook.csv"
 MOST_BYTES = 50_000_000  # a thousand times a school's largest export
 ABSENT_SHOWN = 5
+_MADE_HERE = b"source.systemName,Daybox"
 
 
 @click.command()
@@ -48,6 +53,13 @@ ABSENT_SHOWN = 5
     help="With --fill: what goes into it.  [default: points]",
 )
 @click.option("--add-column", is_flag=True, help="With --fill: add the column, at the right end.")
+@click.option(
+    "--oneroster",
+    "roster_package",
+    type=click.Path(path_type=Path),
+    metavar="FOLDER",
+    help="Write a OneRoster 1.2 package of the marks; FILE.zip for a zip.",
+)
 def command(
     folder: Path,
     out: Path | None,
@@ -55,6 +67,7 @@ def command(
     column: str | None,
     value: str | None,
     add_column: bool,
+    roster_package: Path | None,
 ) -> None:
     """Write the gradebook as CSV, one row a student on the roster.
 
@@ -69,6 +82,8 @@ def command(
         raise click.UsageError("--fill and --column go together: --fill EXPORT.csv --column NAME")
     if export is None and (value or add_column):
         raise click.UsageError("--value and --add-column go with --fill EXPORT.csv --column NAME.")
+    if roster_package and (export or out):
+        raise click.UsageError("--oneroster goes neither with --fill nor with --out.")
     challenge = load_challenge(folder)
     students = load_roster(folder / "roster.csv")
     with Ledger.open(folder, create=False) as ledger:
@@ -78,6 +93,9 @@ def command(
         removed = gone(ledger)
     if export is not None and column is not None:
         _fill(book, challenge, export, out, column, value or "points", add_column)
+        return
+    if roster_package is not None:
+        _package(book, challenge, roster_package)
         return
     target = out or folder / FILE_NAME
     write_whole(target, gradebook(book, challenge))
@@ -113,6 +131,47 @@ def _fill(
         click.echo(printable(line))
     if done.doubts:
         raise click.exceptions.Exit(ExitCode.SOME_UNREADABLE)
+
+
+def _package(book: Book, challenge: Challenge, target: Path) -> None:
+    figures = tallies(book, challenge)
+    made = package(figures, challenge, datetime.now().astimezone())
+    if target.suffix.lower() == ".zip":
+        content = io.BytesIO()
+        with zipfile.ZipFile(content, "w", zipfile.ZIP_DEFLATED) as archive:
+            for name, data in made.files.items():
+                archive.writestr(name, data)
+        write_whole(target, content.getvalue())
+    else:
+        strangers = _strangers(target)
+        if strangers:
+            raise DayboxError(
+                f"{target} has {', '.join(strangers)} already, and a package holds nothing else. "
+                "Name another folder, or FILE.zip."
+            )
+        target.mkdir(parents=True, exist_ok=True)
+        for name, data in made.files.items():
+            write_whole(target / name, data)
+    handed_in = sum(tally.handed_in for tally in figures)
+    settled = sum(tally.handed_in and tally.points is not None for tally in figures)
+    click.echo(f"Wrote {target}: {settled} marks of {len(figures)} students, {handed_in} of whom handed in.")
+    if settled < handed_in:
+        click.echo("The others are still open, and go without a score: `daybox review` settles them.")
+    if made.made_up:
+        click.echo(
+            f"The roster has no ids of your school's system for {'; '.join(made.made_up)}.\n"
+            "Daybox made some up, which that system will hardly know. Start from its class list:\n"
+            "  daybox new FOLDER --roster PACKAGE"
+        )
+
+
+def _strangers(folder: Path) -> list[str]:
+    """What a folder holds that is no earlier package of ours."""
+    if not folder.is_dir():
+        return []
+    if (folder / MANIFEST).is_file() and _MADE_HERE in (folder / MANIFEST).read_bytes():
+        return []
+    return sorted(path.name for path in folder.iterdir())[:3]
 
 
 def _told(done: Filled, target: Path, column: str, value: str) -> Iterator[str]:

@@ -1,20 +1,28 @@
-"""Starting a month: a commented `challenge.toml` and an empty `roster.csv`."""
+"""Starting a month: a commented `challenge.toml` and a `roster.csv`, empty or carried over."""
 
 import json
 import tempfile
+from collections.abc import Mapping
 from pathlib import Path
 
 from ingest.errors import PlanError
-from ingest.plan.challenge import FILE_NAME, Challenge, Mention
+from ingest.plan.challenge import FILE_NAME, Challenge, Mention, default_due
 
 ROSTER_NAME = "roster.csv"
 ROSTER_HEADER = "student_id,first_name,last_name,section,instrument,email,school\r\n"
 
 
-def write_new(folder: Path, challenge: Challenge, own_design: bytes | None = None) -> tuple[Path, Path]:
-    """Write both files into the folder, which is made if need be, and return their paths.
+def write_new(
+    folder: Path,
+    challenge: Challenge,
+    roster: bytes | None = None,
+    designs: Mapping[str, bytes] | None = None,
+    last: Challenge | None = None,
+) -> tuple[Path, Path]:
+    """Write plan and roster into the folder, which is made if need be, and return their paths.
 
-    own_design: goes beside them, into the file that the challenge names as its design.
+    roster: of whom; None for an empty one. designs: files that go beside them, by the names by which the plan
+    calls them. last: the plan that is carried on, whose dates are told as comments.
     Raises PlanError if any of them is there already; then nothing is written.
     """
     if folder.exists() and not folder.is_dir():
@@ -22,11 +30,10 @@ def write_new(folder: Path, challenge: Challenge, own_design: bytes | None = Non
     # The mark at the start tells spreadsheets that the roster is UTF-8; without it, they save names in
     # whatever the computer's language suggests, and letters outside that are lost.
     files = {
-        folder / FILE_NAME: challenge_text(challenge).encode(),
-        folder / ROSTER_NAME: ROSTER_HEADER.encode("utf-8-sig"),
+        folder / FILE_NAME: challenge_text(challenge, last).encode(),
+        folder / ROSTER_NAME: ROSTER_HEADER.encode("utf-8-sig") if roster is None else roster,
     }
-    if own_design is not None:
-        files[folder / challenge.design] = own_design
+    files.update({folder / name: content for name, content in (designs or {}).items()})
     there = [path.name for path in files if path.exists()]
     if there:
         raise PlanError(
@@ -42,8 +49,11 @@ def write_new(folder: Path, challenge: Challenge, own_design: bytes | None = Non
     return folder / FILE_NAME, folder / ROSTER_NAME
 
 
-def challenge_text(challenge: Challenge) -> str:
-    """The text of a challenge's file, a comment at every key; `parse_challenge` reads it back."""
+def challenge_text(challenge: Challenge, last: Challenge | None = None) -> str:
+    """The text of a challenge's file, a comment at every key; `parse_challenge` reads it back.
+
+    last: the plan that is carried on: its days without school and its hand-in date are told as comments.
+    """
     days, counting, hand_in, grade = challenge.days, challenge.counting, challenge.hand_in, challenge.grade
     due = f"due = {_toml(str(hand_in.due))}" if hand_in.due else f'# due = "{challenge.month}-28"'
     return f"""\
@@ -69,7 +79,7 @@ required = {_toml(days.required)}
 # Dates on which it is not, for instance ["{challenge.month}-11", "{challenge.month}-12"].
 # Minutes on such a day still count toward the total.
 no_school = {_toml(sorted(str(day) for day in days.no_school))}
-
+{_last_no_school(last)}
 # So many minutes make a required day.
 minimum_minutes = {days.minimum_minutes}
 
@@ -101,7 +111,7 @@ certificate = {_toml(challenge.prizes.certificate)}
 [hand_in]
 # The last day to hand the chart in.
 {due}
-
+{_last_due(last)}
 # A chart that comes later: "accept" it, or "flag" it, so that you are asked.
 late = {_toml(hand_in.late)}
 
@@ -135,6 +145,18 @@ _EXAMPLE = """\
 # kind = "longest-streak"
 # title = "Steady as a drum"
 """
+
+
+def _last_no_school(last: Challenge | None) -> str:
+    if last is None or not last.days.no_school:
+        return ""
+    return f"# In {last.month} it was {_toml(sorted(str(day) for day in last.days.no_school))}.\n"
+
+
+def _last_due(last: Challenge | None) -> str:
+    if last is None or last.hand_in.due in (None, default_due(last.month)):
+        return ""
+    return f"# In {last.month} it was {_toml(str(last.hand_in.due))}.\n"
 
 
 def _mentions(mentions: tuple[Mention, ...]) -> str:

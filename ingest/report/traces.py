@@ -6,6 +6,8 @@ the usual name of one of ours is not taken for it.
 
 import os
 import re
+import zipfile
+import zlib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,6 +17,7 @@ from ingest.plan.challenge import FILE_NAME as PLAN
 from ingest.plan.new import ROSTER_NAME
 from ingest.report import award_csv, comparison, gradebook, readings, returns, trail
 from ingest.report.class_figures import FILE_NAME as FIGURES
+from ingest.report.oneroster import FILES, MANIFEST
 from ingest.spans import SEPARATORS, decode, split
 
 ORIGINALS, PAGES = "originals", "pages"
@@ -40,6 +43,7 @@ _DEEPEST = 5  # folders within folders
 
 _BY_DAYBOX = b"/Creator (Daybox "
 _IMAGE = b"/Subtype /Image"
+_BY_DAYBOX_TOO = b"source.systemName,Daybox"
 _PAGE = b'<meta name="generator" content="Daybox">'
 _LAYOUT = b'{"version":1,"challenge":'
 _DRAWN = re.compile(r"(calendar|sections|totals|poster|comparison)(-\d+)?\.png")
@@ -76,6 +80,8 @@ def survey(folder: Path) -> Survey:
             traces.append(found)
         elif not (path == top and _is_plan(path)):
             others[top] = None
+    # By its manifest a package is known, so that goes last: what is stopped must be known again.
+    traces.sort(key=lambda each: each.path.name == MANIFEST)
     return Survey(tuple(traces), tuple(others))
 
 
@@ -112,8 +118,32 @@ def _trace(path: Path) -> Trace | None:
     if path.name.endswith(".layout.json"):
         return Trace(path, is_pictured=False) if _beginning(path).startswith(_LAYOUT) else None
     if ending == ".csv":
-        return Trace(path, is_pictured=False) if _is_ours(_beginning(path)) else None
+        is_ours = _is_ours(_beginning(path)) or (path.name in FILES and _is_of_package(path.parent))
+        return Trace(path, is_pictured=False) if is_ours else None
+    if ending == ".zip":
+        return Trace(path, is_pictured=False) if _is_package(path) else None
     return None
+
+
+def _is_of_package(folder: Path) -> bool:
+    manifest = folder / MANIFEST
+    return manifest.is_file() and _BY_DAYBOX_TOO in _beginning(manifest)
+
+
+def _is_package(path: Path) -> bool:
+    try:
+        with zipfile.ZipFile(path) as package, package.open(MANIFEST) as manifest:
+            return _BY_DAYBOX_TOO in manifest.read(_LOOKED_AT)
+    except (
+        KeyError,
+        zipfile.BadZipFile,
+        zlib.error,
+        NotImplementedError,
+        RuntimeError,
+        EOFError,
+        ValueError,
+    ):
+        return False
 
 
 def _beginning(path: Path) -> bytes:
