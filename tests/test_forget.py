@@ -270,6 +270,12 @@ def test_a_table_that_a_spreadsheet_program_saved_again_is_found(folder: Path) -
     assert folder / "for the office.csv" in [trace.path for trace in survey(folder).traces]
 
 
+def test_the_manifest_goes_last_since_by_it_a_package_is_known(folder: Path) -> None:
+    traces = [trace.path for trace in survey(folder).traces]
+    assert traces[-1] == folder / "marks" / "manifest.csv"
+    assert {folder / "marks" / "results.csv", folder / "marks.zip"} < {*traces}
+
+
 def test_the_header_of_a_review_sheet_is_known() -> None:
     assert frozenset(review_sheet.COLUMNS) in _HEADERS
 

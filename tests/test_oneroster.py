@@ -350,6 +350,13 @@ def test_what_is_no_package_is_refused(tmp_path: Path) -> None:
     (tmp_path / "p.zip").write_bytes(b"PK\x03\x04 no zip")
     with pytest.raises(PlanError, match="cannot be opened as a zip"):
         load_package(tmp_path / "p.zip", OCTOBER)
+    with zipfile.ZipFile(tmp_path / "p.zip", "w") as archive:
+        archive.writestr("users.csv", PACKAGE["users.csv"])
+    whole = (tmp_path / "p.zip").read_bytes()
+    at = whole.rindex(b"PK\x05\x06")  # the end of the directory says where that begins (APPNOTE.TXT, 4.3.16)
+    (tmp_path / "p.zip").write_bytes(whole[: at + 16] + b"\xff\xff\xff\xff" + whole[at + 20 :])
+    with pytest.raises(PlanError, match="cannot be opened as a zip"):
+        load_package(tmp_path / "p.zip", OCTOBER)
 
 
 # -- the commands -------------------------------------------------------------------------------------

@@ -1,6 +1,7 @@
 """`daybox grades`: the gradebook; the school's own with a column filled; or as a OneRoster package."""
 
 import io
+import textwrap
 import zipfile
 from collections.abc import Iterator, Sequence
 from datetime import datetime
@@ -158,11 +159,12 @@ def _package(book: Book, challenge: Challenge, target: Path) -> None:
     if settled < handed_in:
         click.echo("The others are still open, and go without a score: `daybox review` settles them.")
     if made.made_up:
-        click.echo(
-            f"The roster has no ids of your school's system for {'; '.join(made.made_up)}.\n"
-            "Daybox made some up, which that system will hardly know. Start from its class list:\n"
-            "  daybox new FOLDER --roster PACKAGE"
+        said = (
+            f"The roster has no ids of your school's system for {'; '.join(made.made_up)}. Daybox made "
+            "some up, which that system will hardly know. Start from its class list: daybox new FOLDER --roster "
+            "PACKAGE"
         )
+        click.echo(textwrap.fill(said, 79))
 
 
 def _strangers(folder: Path) -> list[str]:

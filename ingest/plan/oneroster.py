@@ -28,6 +28,10 @@ COLUMNS = ("student_id", "first_name", "last_name", "section", "email", USER, CL
 _FILES = ("users", "classes", "enrollments")
 _MOST_BYTES = 200_000_000  # of one file; a large district's users take a tenth
 _LISTED_MOST = 20
+# What zipfile raises for damaged, locked and unknown kinds of zips.
+BROKEN_ZIP = (
+    *(zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, EOFError, ValueError, OSError),
+)
 _VERSIONS = ("1.1", "1.2")
 _DATES = ("beginDate", "endDate")
 
@@ -158,8 +162,7 @@ def _of_zip(path: Path, wanted: Mapping[str, str]) -> Iterator[tuple[str, bytes]
                 if len(folders) <= 1 and file in wanted:
                     _refuse_large(path / file, entry.file_size)
                     yield wanted[file], package.read(entry)
-    # What zipfile raises for damaged, locked and unknown kinds of zips.
-    except (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, EOFError, ValueError) as error:
+    except BROKEN_ZIP as error:
         raise PlanError(
             f"{path} cannot be opened as a zip ({error}). Get it again, or unpack it and name the folder."
         ) from error

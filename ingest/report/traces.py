@@ -7,7 +7,6 @@ the usual name of one of ours is not taken for it.
 import os
 import re
 import zipfile
-import zlib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,6 +14,7 @@ from pathlib import Path
 from ingest.ledger.store import FILE_NAME as LEDGER
 from ingest.plan.challenge import FILE_NAME as PLAN
 from ingest.plan.new import ROSTER_NAME
+from ingest.plan.oneroster import BROKEN_ZIP
 from ingest.report import award_csv, comparison, gradebook, readings, returns, trail
 from ingest.report.class_figures import FILE_NAME as FIGURES
 from ingest.report.oneroster import FILES, MANIFEST
@@ -134,15 +134,7 @@ def _is_package(path: Path) -> bool:
     try:
         with zipfile.ZipFile(path) as package, package.open(MANIFEST) as manifest:
             return _BY_DAYBOX_TOO in manifest.read(_LOOKED_AT)
-    except (
-        KeyError,
-        zipfile.BadZipFile,
-        zlib.error,
-        NotImplementedError,
-        RuntimeError,
-        EOFError,
-        ValueError,
-    ):
+    except (KeyError, *BROKEN_ZIP):
         return False
 
 

@@ -10,11 +10,13 @@ are listed with a problem. Decoders may mutter on stderr. Linux.
 """
 
 import argparse
+import io
 import resource
 import signal
 import sys
 import tempfile
 import time
+import zipfile
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
@@ -30,8 +32,11 @@ from ingest.collect.pictures import open_pages  # noqa: E402
 from ingest.collect.unpack import walk  # noqa: E402
 from ingest.errors import DayboxError  # noqa: E402
 from ingest.plan.challenge import parse_challenge  # noqa: E402
-from ingest.plan.roster import parse_roster  # noqa: E402
+from ingest.plan.month import Month  # noqa: E402
+from ingest.plan.oneroster import load_package  # noqa: E402
+from ingest.plan.roster import Student, parse_roster  # noqa: E402
 from ingest.report.certificate_design import load_certificate  # noqa: E402
+from ingest.report.school_table import owners, read_table  # noqa: E402
 from ingest.review.sheet import rows_of  # noqa: E402
 
 SECONDS_MOST = 10
@@ -43,6 +48,28 @@ ANSWERS = (
     b"S001,day:2027-10-01,15,not sure,p/1.png,15\nS002,chart,,whose?,p/2.png,not ours\n"
 )
 CHALLENGE = b'title = "October"\nmonth = "2027-10"\n[days]\nrequired = ["mon"]\nno_school = ["2027-10-11"]\n'
+
+EXPORT = (
+    b'sep=;\nBand;;\n"Student";ID;Practice\nPoints Possible;;10\n"Marsh, Ana";S001;""\nOkoro, Ben;S002;4,5\n'
+)
+STUDENTS = (Student("S001", "Ana", "Marsh", "Flutes"), Student("S002", "Ben", "Okoro", "Flutes"))
+PACKAGE = {
+    "users.csv": b"sourcedId,enabledUser,givenName,familyName\nu1,true,Ana,Marsh\nu2,true,Ben,Okoro\n",
+    "classes.csv": b'sourcedId,title,schoolSourcedId,termSourcedIds\nc1,Band,s1,"t1,t2"\n',
+    "enrollments.csv": b"sourcedId,classSourcedId,userSourcedId,role,beginDate,endDate\n"
+    b"e1,c1,u1,student,2027-09-01,\ne2,c1,u2,student,,\n",
+    "academicSessions.csv": b"sourcedId,startDate,endDate\nt1,2027-08-01,2028-07-01\nt2,,2027-12-20\n",
+    "manifest.csv": b"propertyName,value\noneroster.version,1.2\nfile.users,bulk\n",
+}
+
+
+def _zipped(how: int) -> bytes:
+    content = io.BytesIO()
+    with zipfile.ZipFile(content, "w", how) as archive:
+        for name, data in PACKAGE.items():
+            archive.writestr(name, data)
+    return content.getvalue()
+
 
 # Pieces that mean something in one of the formats: numbers at their edges, quotes, brackets, markers.
 _PIECES = (
@@ -99,6 +126,14 @@ def entries() -> Mapping[str, tuple[Callable[[Path], object], Sequence[bytes]]]:
         "challenge": (lambda path: parse_challenge(path.read_bytes(), "challenge.toml"), [CHALLENGE]),
         "design": (lambda path: load_design(str(path), path.parent), designs),
         "certificate": (lambda path: load_certificate(str(path), path.parent), certificates),
+        "export": (
+            lambda path: owners(read_table(path.read_bytes(), "export.csv", "Practice"), STUDENTS),
+            [EXPORT, EXPORT.decode().encode("utf-16")],
+        ),
+        "package": (
+            lambda path: load_package(path, Month(2027, 10)),
+            [_zipped(zipfile.ZIP_STORED), _zipped(zipfile.ZIP_DEFLATED)],
+        ),
         "answers": (lambda path: list(rows_of(path)), [ANSWERS]),
     }
 
