@@ -161,8 +161,8 @@ def _package(book: Book, challenge: Challenge, target: Path) -> None:
     if made.made_up:
         said = (
             f"The roster has no ids of your school's system for {'; '.join(made.made_up)}. Daybox made "
-            "some up, which that system will hardly know. Start from its class list: daybox new FOLDER --roster "
-            "PACKAGE"
+            "some up, which that system will hardly know. Start from its class list: "
+            "daybox new FOLDER --roster PACKAGE"
         )
         click.echo(textwrap.fill(said, 79))
 
