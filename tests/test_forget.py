@@ -1,9 +1,11 @@
 """Children's data removed for good: no byte of the folder has it afterwards, and what stays still works."""
 
 import csv
+import hashlib
 import shutil
 import sqlite3
 from collections.abc import Callable
+from datetime import date, datetime
 from io import StringIO
 from pathlib import Path
 from typing import Any
@@ -98,21 +100,28 @@ def _hand_in(folder: Path) -> None:
             spare = number == 5
             code = codes[None if spare else student.id]
             page = PageReading(code, "2027-10", "qr", TYPED if spare else "", boxes, _jpeg(), 0.1, 8, key)
-            _keep(
-                ledger, f"october.zip/{student.last_name} {student.first_name}/IMG_{number}.jpg", number, page
+            # Five files have the time of their download, which says nothing; ST-002's is late by its own.
+            late = number == 2
+            path = (
+                f"{'late' if late else 'october'}.zip/{student.last_name} {student.first_name}/{number}.jpg"
             )
+            when = datetime(2027, 11, 2, 21, 30) if late else datetime(2027, 11, 4, 20, 0, number)
+            _keep(ledger, path, number, page, when=when)
         ledger.answer("ST-002", "day:2027-10-06", "35", page_id=2, before="20", reason="Mrs. Okoro called",
                       shown=b"\x89PNG " + INK)  # fmt: skip
         ledger.answer("ST-003", "day:2027-10-06", "25", page_id=3, why="Okoro's?", reason="Not Mrs. Okoro's")
         check = begin_spot_check(ledger, 7, 2, [SpotBox(1, "ST-001", "day:2027-10-07", 1, "15")])
         answer_spot(ledger, check.id, 1, "15", shown=b"\x89PNG " + INK)
-        ledger.add_copy("again/Quill Darius.jpg", f"{5:064x}", "ST-005", 100.0)
+        quill = ledger.returns()[4].sha256
+        ledger.add_copy("again/Quill Darius.jpg", quill, "ST-005", 100.0)
 
 
-def _keep(ledger: Ledger, path: str, number: int, *pages: PageReading) -> None:
+def _keep(ledger: Ledger, path: str, number: int, *pages: PageReading, when: datetime | None = None) -> None:
+    """A return of student ST-00number."""
+    sha256 = hashlib.sha256(path.encode()).hexdigest()
     ledger.original_path("x").parent.mkdir(exist_ok=True)
-    ledger.original_path(f"{number:064x}").write_bytes(b"original " + INK)
-    return_id = ledger.add_return(path, f"{number:064x}", None)
+    ledger.original_path(sha256).write_bytes(b"original " + INK)
+    return_id = ledger.add_return(path, sha256, when)
     assert return_id is not None
     new = [NewPage(at, "", page, f"ST-00{number}", 100.0) for at, page in enumerate(pages, 1)]
     ledger.finish_return(return_id, new, ReturnState.DONE)
@@ -165,13 +174,21 @@ def names(folder: Path) -> set[str]:
     return {path.name for path in folder.iterdir()}
 
 
-def figures(folder: Path) -> list[tuple[bool, int, int, int, bool, int]]:
+def figures(folder: Path) -> list[tuple[bool, bool, int, int, int, bool, int]]:
     with Ledger.open(folder) as ledger:
         challenge = load_challenge(folder)
         ledger.sync_roster(load_roster(folder / "roster.csv"))
         every = tallies(Bookkeeper(ledger, challenge).book, challenge)
     return sorted(
-        (one.handed_in, one.total_minutes, one.weekend_minutes, one.days_met, one.met is True, one.open_flags)
+        (
+            one.handed_in,
+            one.late,
+            one.total_minutes,
+            one.weekend_minutes,
+            one.days_met,
+            one.met is True,
+            one.open_flags,
+        )
         for one in every
     )
 
@@ -347,20 +364,57 @@ def test_names_go_and_the_numbers_stay_of_nobody(folder: Path) -> None:
     }
 
 
-def test_after_names_the_order_tells_nothing(october: Path, tmp_path: Path) -> None:
-    """Twenty times: that ST-002, whom the total tells, is always in one place has a chance of 1 in 10^16."""
-    places = set()
-    for time in range(20):
+def test_after_names_no_order_tells_who_is_who(october: Path, tmp_path: Path) -> None:
+    """Roster and zip are in the order of the alphabet, so nothing may be left in it.
+
+    ST-002 is the one whose answer is 35. That it comes to stand in one place of a table twelve times by
+    chance happens once in 6 ** 11 for each table.
+    """
+    places: dict[str, set[int]] = {}
+    for time in range(12):
         folder = tmp_path / str(time)
         folder.mkdir()
         for name in ("challenge.toml", "roster.csv", LEDGER):
             shutil.copy(october / name, folder / name)
         carry_out(look(folder, Scope.NAMES))
-        with Ledger.open(folder) as ledger:
-            order = [student.id for student in ledger.students()]
-            (answer,) = [each for each in ledger.answers() if each.answer == "35"]
-            places.add(order.index(answer.student_id))
-    assert len(places) > 1
+        with sqlite3.connect(folder / LEDGER) as db:
+            (who,) = db.execute("SELECT student_id FROM answer WHERE answer = '35'").fetchone()
+            code = "SELECT code FROM chart WHERE student_id = ?"
+            for what, sql in (
+                ("place in the roster", "SELECT id = ? FROM student ORDER BY place"),
+                ("row of the student", "SELECT id = ? FROM student ORDER BY rowid"),
+                ("row of the chart", "SELECT student_id = ? FROM chart ORDER BY rowid"),
+                ("page", f"SELECT code = ({code}) FROM page ORDER BY id"),
+                ("return", f"SELECT code = ({code}) FROM page ORDER BY return_id"),
+                ("answer", "SELECT student_id = ? FROM answer ORDER BY id"),
+            ):
+                column = [found for (found,) in db.execute(sql, (who,))]
+                places.setdefault(what, set()).add(column.index(1))
+        db.close()
+    assert {what for what, found in places.items() if len(found) == 1} == set()
+
+
+def test_after_names_no_time_of_day_is_left_but_what_came_later_still_does(folder: Path) -> None:
+    asked = sum(each[-1] for each in figures(folder))
+    with Ledger.open(folder) as ledger:
+        page = ledger.pages()[2]
+        boxes = [_box("day:2027-10-06", 99) if "10-06" in each.box else each for each in page.readings]
+        newer = PageReading(page.code, "2027-10", "qr", "", boxes, _jpeg(), 0.1, 8, page.layout)
+        _keep(ledger, "z.zip/Łukasz/IMG.jpg", 3, newer, when=datetime(2027, 11, 3, 7, 45, 12))
+    before = figures(folder)
+    assert sum(each[-1] for each in before) == asked + 1, (
+        "the newer chart contradicts an answer from before it came"
+    )
+    run(folder, "forget", "--names", "--yes")
+    assert figures(folder) == before
+    with Ledger.open(folder) as ledger:
+        heaps = {each.path.partition("/")[0] for each in ledger.returns()}
+        assert len(heaps) == len(ledger.returns()), (
+            "or the same noon would be taken for a time of downloading"
+        )
+        times = {each.dated for each in ledger.returns() if each.dated}
+        assert {(time.hour, time.minute, time.second) for time in times} == {(12, 0, 0)}
+        assert {time.date() for time in times} == {date(2027, 11, 2), date(2027, 11, 3)}
 
 
 def test_after_names_pictures_of_the_class_can_still_be_drawn_but_nothing_be_taken_in(
@@ -399,7 +453,7 @@ def test_one_student_goes_and_the_others_stay_as_they_were(folder: Path) -> None
     assert found(folder, "ST-002", "Benvolio", "Okoro", "locker 82") == set()
     lines = roster.splitlines(keepends=True)
     assert (folder / "roster.csv").read_text(encoding="utf-8") == "".join([*lines[:2], *lines[3:]])
-    mine = (True, 20 * 31 + 15, 20 * 10, 21, True, 0)
+    mine = (True, True, 20 * 31 + 15, 20 * 10, 21, True, 0)
     assert figures(folder) == [each for each in before if each != mine]
     assert len(before) - len(figures(folder)) == 1
     assert len(list((folder / "originals").iterdir())) == len(list((folder / "pages").iterdir())) == 5
@@ -425,11 +479,12 @@ def test_a_photo_of_two_charts_goes_and_the_other_ones_numbers_stay(folder: Path
             for number in (1, 6)
         ]  # fmt: skip
         _keep(ledger, "october.zip/Marsh Ana and Elspeth/both.jpg", 9, *both)
+        shared = ledger.returns()[-1].sha256
     before = {each for each in figures(folder) if each[0]}
     assert run(folder, "forget", "--student", "ST-001", "--yes") == 0
     assert found(folder, "ST-001", "Ana ") == set()
     with Ledger.open(folder) as ledger:
-        (kept,) = [each for each in ledger.returns() if each.sha256 == f"{9:064x}"]
+        (kept,) = [each for each in ledger.returns() if each.sha256 == shared]
         assert not ledger.original(kept).exists()
         assert [page.number for page in ledger.pages() if page.return_id == kept.id] == [2]
     assert {each for each in figures(folder) if each[0]} < before

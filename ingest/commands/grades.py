@@ -22,14 +22,13 @@ from ingest.plan.roster import load_roster
 from ingest.printable import printable
 from ingest.report.fill import FIGURES, Filled, Left, fill
 from ingest.report.gradebook import gradebook
-from ingest.report.oneroster import MANIFEST, package
+from ingest.report.oneroster import MANIFEST, OURS, package
 from ingest.tally.standing import standings, unowned_pages
 from ingest.tally.student import tallies
 
 FILE_NAME = "gradebook.csv"
 MOST_BYTES = 50_000_000  # a thousand times a school's largest export
 ABSENT_SHOWN = 5
-_MADE_HERE = b"source.systemName,Daybox"
 
 
 @click.command()
@@ -171,7 +170,7 @@ def _strangers(folder: Path) -> list[str]:
     """What a folder holds that is no earlier package of ours."""
     if not folder.is_dir():
         return []
-    if (folder / MANIFEST).is_file() and _MADE_HERE in (folder / MANIFEST).read_bytes():
+    if (folder / MANIFEST).is_file() and OURS in (folder / MANIFEST).read_bytes():
         return []
     return sorted(path.name for path in folder.iterdir())[:3]
 

@@ -6,6 +6,7 @@ What is stopped between the two, the next one finishes.
 
 import secrets
 from collections.abc import Callable, Collection, Mapping
+from dataclasses import dataclass
 from datetime import datetime
 from sqlite3 import Connection
 
@@ -109,76 +110,189 @@ def _drop_pictures(db: Connection) -> None:
 # -- names --------------------------------------------------------------------------------------------
 
 
-def forget_names(ledger: Ledger, owners: Mapping[int, str], section_name: Callable[[str], str]) -> None:
-    """Give every student a number for a name, in random order. The pictures go as well.
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What can be told of pages and returns only while there are names, and must outlast them.
 
-    owners: by page id, the student whom only a name on the page or in a path tells; kept as an answer.
+    whose: by page id, the student, where one is known. told: the same, of those pages alone whose owner a
+    name on the page or in a path tells; it is kept as an answer. undated: returns whose time says nothing.
+    """
+
+    whose: Mapping[int, str]
+    told: Mapping[int, str]
+    undated: Collection[int]
+
+
+def forget_names(ledger: Ledger, known: Known, section_name: Callable[[str], str]) -> None:
+    """Give every student a number for a name, and the pictures go as well.
+
+    Nothing is left in an order, or with a time of day, that follows from names: rosters and zips are in the
+    order of the alphabet. What is one student's keeps its own order.
     section_name: a section's name as it is to be from now on.
     """
     with ledger.writing() as db:
         _begin(db, PHOTOS, NAMES)
         db.execute("PRAGMA defer_foreign_keys = ON")  # ids change in one table after the other
         _drop_pictures(db)
-        names = {
-            student_id: f"{first} {last}".strip()
-            for student_id, first, last in db.execute("SELECT id, first_name, last_name FROM student")
-        }
-        ids = _number_students(db, section_name)
-        codes = _recode_charts(db, ids, names)
-        _strip_returns(db)
-        _strip_pages(db, ids, codes)
-        _strip_answers(db, ids)
         at = datetime.now().isoformat(timespec="milliseconds")
         db.executemany(
             "INSERT INTO answer (at, student_id, box, page_id, answer, before, why, by, shown) "
             "VALUES (?, '', 'chart', ?, ?, '', '', 'prompt', x'')",
-            [(at, page_id, ids[owner]) for page_id, owner in owners.items()],
+            [(at, page_id, owner) for page_id, owner in known.told.items()],
         )
+        groups = _groups(db, known.whose)
+        _blur_times(db, groups, known.undated)
+        _renumber(db, groups)
+        ids = _number_students(db, section_name)
+        codes = _recode_charts(db)
+        _strip_returns(db)
+        _strip_pages(db, ids, codes)
+        _strip_answers(db, ids)
+
+
+_Rows = Mapping[str, Mapping[int, int]]  # of the tables "return", "page", "answer": what belongs to which row
+
+
+def _groups(db: Connection, whose: Mapping[int, str]) -> _Rows:
+    """By table and id, a number for all that is one student's, or of students who share a photo."""
+    shared: dict[int, set[str]] = {}
+    for page_id, return_id in db.execute("SELECT id, return_id FROM page"):
+        shared.setdefault(return_id, set()).update({whose[page_id]} if page_id in whose else ())
+    group_of: dict[str, int] = {}
+    for number, owners in enumerate(shared.values()):
+        joined = {group_of[owner] for owner in owners if owner in group_of}
+        group_of |= {owner: number for owner, group in group_of.items() if group in joined}
+        group_of |= dict.fromkeys(owners, number)
+    alone = iter(range(len(shared), 1_000_000_000))  # for what is nobody's
+    rows: dict[str, dict[int, int]] = {"return": {}, "page": {}, "answer": {}}
+    for (return_id,) in db.execute("SELECT id FROM return").fetchall():
+        owner = min(shared.get(return_id, set()), default="")
+        rows["return"][return_id] = group_of[owner] if owner else next(alone)
+    for page_id, return_id in db.execute("SELECT id, return_id FROM page"):
+        rows["page"][page_id] = rows["return"][return_id]
+    for answer_id, student_id, page_id in db.execute("SELECT id, student_id, page_id FROM answer"):
+        if student_id and student_id not in group_of:
+            group_of[student_id] = next(alone)
+        rows["answer"][answer_id] = (
+            group_of[student_id] if student_id else rows["page"].get(page_id, -1 - answer_id)
+        )
+    return rows
+
+
+def _blur_times(db: Connection, groups: _Rows, undated: Collection[int]) -> None:
+    """Of every time the day stays, and within a group what came before what."""
+    moments: dict[int, set[str]] = {}
+    returns = db.execute("SELECT id, dated, taken, collected_at FROM return").fetchall()
+    answers = db.execute("SELECT id, at FROM answer").fetchall()
+    for return_id, dated, _, collected in returns:
+        moments.setdefault(groups["return"][return_id], set()).update({dated or collected, collected})
+    for answer_id, at in answers:
+        moments.setdefault(groups["answer"][answer_id], set()).add(at)
+    places = {group: {at: place for place, at in enumerate(sorted(each))} for group, each in moments.items()}
+
+    def blurred(at: str | None, group: int) -> str | None:
+        return at and f"{at[:10]}T12:00:00.{places[group].get(at, 0):03}"
+
+    for return_id, dated, taken, collected in returns:
+        group = groups["return"][return_id]
+        dated = None if return_id in undated else blurred(dated, group)
+        db.execute(
+            "UPDATE return SET dated = ?, taken = ?, collected_at = ? WHERE id = ?",
+            (dated, blurred(taken, group), blurred(collected, group), return_id),
+        )
+    db.executemany(
+        "UPDATE answer SET at = ? WHERE id = ?",
+        [(blurred(at, groups["answer"][answer_id]), answer_id) for answer_id, at in answers],
+    )
+
+
+def _renumber(db: Connection, groups: _Rows) -> None:
+    """New ids for returns, pages and answers, the groups in random order."""
+    every = list({group for table in groups.values() for group in table.values()})
+    secrets.SystemRandom().shuffle(every)
+    order = {group: place for place, group in enumerate(every)}
+    new = {table: _places(of, order) for table, of in groups.items()}
+    # An answer may be about a page that is gone: its number must not become another page's.
+    for table in ("answer", "spot_box"):
+        for (page_id,) in db.execute(f"SELECT DISTINCT page_id FROM {table} WHERE page_id IS NOT NULL"):
+            new["page"].setdefault(page_id, len(new["page"]) + 1)
+    for table, column, of in (
+        ("return", "id", "return"),
+        ("page", "return_id", "return"),
+        ("copy", "return_id", "return"),
+        ("page", "id", "page"),
+        ("reading", "page_id", "page"),
+        ("answer", "page_id", "page"),
+        ("spot_box", "page_id", "page"),
+        ("answer", "id", "answer"),
+    ):
+        # By way of negative numbers, since the new one of one row is the old one of another.
+        db.executemany(
+            f"UPDATE {table} SET {column} = ? WHERE {column} = ?", [(-to, old) for old, to in new[of].items()]
+        )
+        db.execute(f"UPDATE {table} SET {column} = -{column} WHERE {column} < 0")
+
+
+def _places(of: Mapping[int, int], order: Mapping[int, int]) -> dict[int, int]:
+    """New ids by old ones, from 1: by group, and within a group as before."""
+    every = sorted(of, key=lambda old: (order[of[old]], old))
+    return {old: place for place, old in enumerate(every, start=1)}
 
 
 def _number_students(db: Connection, section_name: Callable[[str], str]) -> dict[str, str]:
-    """New ids by old ones."""
-    rows = db.execute("SELECT id, section FROM student").fetchall()
-    secrets.SystemRandom().shuffle(rows)  # the roster's order would tell who is who
-    taken = {old for old, _ in rows}  # it may be a school that numbers so, or the second time
+    """New ids by old ones. Rows are written anew, since a table keeps the order in which they came."""
+    rows = db.execute("SELECT id, section, left_at FROM student").fetchall()
+    secrets.SystemRandom().shuffle(rows)
+    taken = {old for old, _, _ in rows}  # it may be a school that numbers so, or the second time
     free = (new for number in range(1, 2 * len(rows) + 1) if (new := f"N{number:03}") not in taken)
+    db.execute("UPDATE chart SET name = '' WHERE student_id IS NULL")
     ids = {}
-    for place, (old, section) in enumerate(rows):
+    for place, (old, section, left_at) in enumerate(rows):
         ids[old] = new = next(free)
+        name = " ".join(
+            db.execute("SELECT first_name, last_name FROM student WHERE id = ?", (old,)).fetchone()
+        )
+        for code, printed in db.execute(
+            "SELECT code, name FROM chart WHERE student_id = ?", (old,)
+        ).fetchall():
+            # A chart that is asked about, since the id is another child's now, must go on being asked about.
+            printed = "" if is_same_child(printed, name.strip()) else _ANOTHERS
+            db.execute("UPDATE chart SET student_id = ?, name = ? WHERE code = ?", (new, printed, code))
+        db.execute("DELETE FROM student WHERE id = ?", (old,))
         db.execute(
-            "UPDATE student SET id = ?, place = ?, first_name = 'Student', last_name = ?, section = ?, "
-            "extra = '{}', left_at = substr(left_at, 1, 10) WHERE id = ?",
-            (new, place, new, section_name(section), old),
+            "INSERT INTO student VALUES (?, ?, 'Student', ?, ?, '{}', ?)",
+            (new, place, new, section_name(section), left_at[:10]),
         )
     return ids
 
 
-def _recode_charts(db: Connection, ids: Mapping[str, str], names: Mapping[str, str]) -> dict[str, str]:
-    """New codes by old ones: families may still have the paper."""
+def _recode_charts(db: Connection) -> dict[str, str]:
+    """New codes by old ones, in random order: families may still have the paper."""
+    charts = db.execute("SELECT code, student_id, layout, name FROM chart").fetchall()
+    secrets.SystemRandom().shuffle(charts)
+    db.execute("DELETE FROM chart")
     codes: dict[str, str] = {}
-    charts = db.execute("SELECT code, student_id, name FROM chart").fetchall()
-    for old, student_id, name in charts:
-        codes[old] = new = new_code({*codes, *codes.values()})
-        # A chart that is asked about, since the id is another child's now, must go on being asked about.
-        stays = student_id is None or is_same_child(name, names[student_id])
+    for old, student_id, layout, name in charts:
+        codes[old] = new_code({*codes, *codes.values()})
         db.execute(
-            "UPDATE chart SET code = ?, student_id = ?, name = ? WHERE code = ?",
-            (new, ids.get(student_id), "" if stays else _ANOTHERS, old),
+            "INSERT INTO chart (code, student_id, layout, name) VALUES (?, ?, ?, ?)",
+            (codes[old], student_id, layout, name),
         )
     return codes
 
 
 def _strip_returns(db: Connection) -> None:
-    """No paths and no hashes, by which somebody who has the photo could find it; of times only the day."""
+    """No paths and no hashes, by which somebody who has the photo could find it."""
     for (return_id,) in db.execute("SELECT id FROM return").fetchall():
+        # In a folder of its own: times that many files of one folder share would say nothing.
+        path = f"return {_letters(return_id)}/return {_letters(return_id)}"
         db.execute(
-            "UPDATE return SET path = ?, sha256 = ?, note = '', dated = substr(dated, 1, 10) || 'T12:00:00', "
-            "taken = substr(taken, 1, 10) || 'T12:00:00' WHERE id = ?",
-            (f"return {_letters(return_id)}", secrets.token_hex(32), return_id),
+            "UPDATE return SET path = ?, sha256 = ?, note = '' WHERE id = ?",
+            (path, secrets.token_hex(32), return_id),
         )
     for return_id, path in db.execute("SELECT return_id, path FROM copy").fetchall():
         db.execute(
-            "UPDATE copy SET path = ? WHERE return_id = ? AND path = ?",
+            "UPDATE copy SET path = ?, collected_at = '' WHERE return_id = ? AND path = ?",
             (f"copy {secrets.token_hex(4)}", return_id, path),
         )
 
@@ -234,11 +348,13 @@ def forget_student(
     student_id: str,
     pages: Collection[int],
     returns: Collection[int],
+    undated: Collection[int],
     says: Callable[[str], bool],
 ) -> None:
     """Forget one student and all that is theirs.
 
-    pages: the ids of theirs. returns: of files that hold nothing else. says: whether a text that people
+    pages: the ids of theirs. returns: of files that hold nothing else. undated: returns of which it is known
+    only beside the student's that their time says nothing. says: whether a text that people
     wrote, or a path, means the student.
     """
     with ledger.writing() as db:
@@ -252,6 +368,7 @@ def forget_student(
         db.execute("DELETE FROM answer WHERE student_id = ?", (student_id,))
         db.execute("DELETE FROM answer WHERE box = 'chart' AND answer = ?", (student_id,))
         db.execute("UPDATE answer SET before = '' WHERE box = 'chart' AND before = ?", (student_id,))
+        db.executemany("UPDATE return SET dated = NULL WHERE id = ?", [(each,) for each in undated])
         for return_id in returns:
             db.execute("DELETE FROM copy WHERE return_id = ?", (return_id,))
             db.execute("DELETE FROM return WHERE id = ?", (return_id,))

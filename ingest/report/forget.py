@@ -18,6 +18,7 @@ from ingest.cells import to_csv, write_whole
 from ingest.chart.printed import refuse_another_plan
 from ingest.check.bookkeeper import Bookkeeper
 from ingest.check.fate import Outcome, What
+from ingest.check.lateness import without_stamps
 from ingest.check.written import guess_written
 from ingest.collect.owner import guess_owner
 from ingest.errors import DayboxError, PlanError
@@ -155,7 +156,12 @@ def carry_out(what: Forgetting) -> None:
         if what.theirs:
             theirs = what.theirs
             forgotten.forget_student(
-                ledger, theirs.student.id, theirs.pages, theirs.returns, _speaks_of(theirs.student)
+                ledger,
+                theirs.student.id,
+                theirs.pages,
+                theirs.returns,
+                _undated(folder, ledger),
+                _speaks_of(theirs.student),
             )
         if what.scope is Scope.EVERYTHING:
             forgotten.forget_everything(ledger)
@@ -217,19 +223,31 @@ def _forget_names(folder: Path, ledger: Ledger) -> None:
     printed = {chart.code: chart.student_id for chart in ledger.charts()}
     codes = {page.id: page.code or "" for page in ledger.pages()}
     said = {answer.page_id for answer in ledger.answers(pictures=False) if answer.box == "chart"}
-    owners = {
+    whose = {
         fate.page_id: fate.student_id
         for fate in keeper.fates()
-        if fate.page_id is not None
-        and fate.page_id not in said
-        and fate.student_id
-        and fate.outcome in (Outcome.COUNTS, Outcome.ASIDE)
-        and fate.what is not What.OTHER
-        and printed.get(codes[fate.page_id]) != fate.student_id
+        if fate.page_id is not None and fate.student_id
     }
+    settled = {
+        fate.page_id
+        for fate in keeper.fates()
+        if fate.outcome in (Outcome.COUNTS, Outcome.ASIDE) and fate.what is not What.OTHER
+    }
+    told = {
+        page_id: owner
+        for page_id, owner in whose.items()
+        if page_id in settled - said and printed.get(codes[page_id]) != owner
+    }
+    undated = _undated(folder, ledger)
     students = (*ledger.students(), *ledger.former_students())
     names = section_names(student.section for student in students)
-    forgotten.forget_names(ledger, owners, names.__getitem__)
+    forgotten.forget_names(ledger, forgotten.Known(whose, told, undated), names.__getitem__)
+
+
+def _undated(folder: Path, ledger: Ledger) -> list[int]:
+    """Returns that bear a time of downloading; it shows only while the others of their zip are there."""
+    found = without_stamps(ledger.returns(), load_challenge(folder))
+    return [each.id for each in found if each.dated is None]
 
 
 def section_names(sections: Iterable[str]) -> dict[str, str]:

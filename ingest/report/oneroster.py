@@ -18,7 +18,8 @@ from ingest.plan.roster import Student
 from ingest.report.gradebook import points_text
 from ingest.tally.student import Tally
 
-_MADE_BY = ("Daybox", "daybox")  # source.systemName, source.systemCode
+_SYSTEM = ("source.systemName", "Daybox")
+OURS = ",".join(_SYSTEM).encode()  # by this line of its manifest a package of ours is known
 _CATEGORY = "Practice"
 _NAMES = uuid.UUID("5bb5f2d6-33e7-4ad4-9d1e-6fd0a1b0f0f3")  # drawn once; ids follow from it (RFC 4122, 4.3)
 _GUID = re.compile(r"[0-9A-Za-z.\-_/@]{1,255}")
@@ -179,7 +180,7 @@ def _truth(is_so: bool) -> str:
 def _manifest(present: set[str]) -> bytes:
     rows: list[tuple[Cell, ...]] = [("manifest.version", "1.0"), ("oneroster.version", "1.2")]
     rows += [(f"file.{name}", "delta" if name in present else "absent") for name in _PACKAGE_FILES]
-    rows += [("source.systemName", _MADE_BY[0]), ("source.systemCode", _MADE_BY[1])]
+    rows.append(_SYSTEM)
     return to_exact_csv(("propertyName", "value"), *rows)
 
 

@@ -8,6 +8,7 @@ import os
 import re
 import zipfile
 from collections.abc import Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -17,7 +18,7 @@ from ingest.plan.new import ROSTER_NAME
 from ingest.plan.oneroster import BROKEN_ZIP
 from ingest.report import award_csv, comparison, gradebook, readings, returns, trail
 from ingest.report.class_figures import FILE_NAME as FIGURES
-from ingest.report.oneroster import FILES, MANIFEST
+from ingest.report.oneroster import FILES, MANIFEST, OURS
 from ingest.spans import SEPARATORS, decode, split
 
 ORIGINALS, PAGES = "originals", "pages"
@@ -43,12 +44,12 @@ _DEEPEST = 5  # folders within folders
 
 _BY_DAYBOX = b"/Creator (Daybox "
 _IMAGE = b"/Subtype /Image"
-_BY_DAYBOX_TOO = b"source.systemName,Daybox"
 _PAGE = b'<meta name="generator" content="Daybox">'
 _LAYOUT = b'{"version":1,"challenge":'
 _DRAWN = re.compile(r"(calendar|sections|totals|poster|comparison)(-\d+)?\.png")
 _SHEET_PICTURE = re.compile(r"page-\d+(-[\w-]+)?\.png")
-_HALF_WRITTEN = re.compile(r"\..+\.[a-z0-9_]{8}")  # `write_whole`, where it was killed
+# What `write_whole` leaves where it is killed.
+_HALF_WRITTEN = re.compile(r"\..+\.(csv|pdf|png|html|json|zip|toml)\.[a-z0-9_]{8}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +77,10 @@ def survey(folder: Path) -> Survey:
     others: dict[Path, None] = {}
     for path in _files(folder, folder, _DEEPEST):
         top = folder / path.relative_to(folder).parts[0]
-        if found := _trace(path):
+        found = None
+        with suppress(OSError):  # of a link to nowhere, or what may not be read: somebody else's
+            found = _trace(path)
+        if found:
             traces.append(found)
         elif not (path == top and _is_plan(path)):
             others[top] = None
@@ -127,13 +131,13 @@ def _trace(path: Path) -> Trace | None:
 
 def _is_of_package(folder: Path) -> bool:
     manifest = folder / MANIFEST
-    return manifest.is_file() and _BY_DAYBOX_TOO in _beginning(manifest)
+    return manifest.is_file() and OURS in _beginning(manifest)
 
 
 def _is_package(path: Path) -> bool:
     try:
         with zipfile.ZipFile(path) as package, package.open(MANIFEST) as manifest:
-            return _BY_DAYBOX_TOO in manifest.read(_LOOKED_AT)
+            return OURS in manifest.read(_LOOKED_AT)
     except (KeyError, *BROKEN_ZIP):
         return False
 
