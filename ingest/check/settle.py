@@ -141,7 +141,11 @@ class _Box:
 
     @property
     def best(self) -> Candidate:
-        return self.weighed[0]
+        """What it stands for. Whether no minutes are a blank, a dash or a 0, sums cannot tell; the ink says."""
+        best = self.weighed[0]
+        if best.value or is_unreadable(best) or self.evidence.answer:
+            return best
+        return next(c for c in self.evidence.ink if not c.value and not is_unreadable(c))
 
     @property
     def is_answered(self) -> bool:
