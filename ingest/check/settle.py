@@ -141,7 +141,7 @@ class _Box:
 
     @property
     def best(self) -> Candidate:
-        """What it stands for. Whether no minutes are a blank, a dash or a 0, sums cannot tell; the ink says."""
+        """What it stands for. Whether nothing is a blank, a dash or a 0, sums cannot tell; the ink says."""
         best = self.weighed[0]
         if best.value or is_unreadable(best) or self.evidence.answer:
             return best
