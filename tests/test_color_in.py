@@ -58,11 +58,12 @@ def picture_of(pdf: bytes) -> npt.NDArray[np.uint8]:
 
 
 def inside(picture: npt.NDArray[np.uint8], circle: Circle, reach: float) -> npt.NDArray[np.uint8]:
-    """The picture's pixels within `reach` mm of the circle's middle."""
-    y, x = np.mgrid[0 : picture.shape[0], 0 : picture.shape[1]]
-    far = np.hypot((x + 0.5) / PX_PER_MM - circle.x, (y + 0.5) / PX_PER_MM - circle.y)
-    within: npt.NDArray[np.uint8] = picture[far < reach]
-    return within
+    """The pixels up to `reach` mm from a circle's middle."""
+    left, top = (int((middle - reach) * PX_PER_MM) - 1 for middle in (circle.x, circle.y))
+    wide = int(2 * reach * PX_PER_MM) + 4
+    y, x = (np.mgrid[top : top + wide, left : left + wide] + 0.5) / PX_PER_MM
+    near = picture[top : top + wide, left : left + wide]
+    return np.asarray(near[np.hypot(x - circle.x, y - circle.y) < reach])
 
 
 @pytest.mark.parametrize("paper", ["letter", "a4"])
