@@ -6,6 +6,7 @@ from datetime import datetime
 
 from ingest.check.answers import value_of
 from ingest.check.book import Flag
+from ingest.check.faint import believed
 from ingest.check.ownership import day_words
 from ingest.check.plausible import plausible
 from ingest.check.sums import Candidates
@@ -138,7 +139,7 @@ def _trust(page: PageRecord) -> float:
 
 def inks_of(page: PageRecord) -> dict[str, Candidates]:
     """What the ink of a page's boxes says, by name, as probable as the page lets it be."""
-    inks = {reading.box: merged(reading.candidates) for reading in page.readings}
+    inks = believed({reading.box: merged(reading.candidates) for reading in page.readings})
     trust = _trust(page)
     if trust == 1:
         return inks
