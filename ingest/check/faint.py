@@ -2,8 +2,8 @@
 
 Where pencil is near the limit of what a photo shows, some boxes come out as writing, some as blank, and some
 hang between. `reading.blank` measures each by the page's numbers, but knows only those that it could read;
-the neighbours that hang tell of those that it could not. On a page where every other box is clearly written in
-or clearly blank, a blank one stands.
+the neighbours that hang tell of those that it could not. On a page where every other box is clearly written
+in or clearly blank, a blank one stands.
 """
 
 from collections.abc import Mapping
