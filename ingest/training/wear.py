@@ -145,11 +145,8 @@ def photograph(layers: Tensor) -> Tensor:
     grain = torch.rand(n, 1, height, width, device=device)
     tooth = _uniform(n, 0.0, 0.9, device) * _maybe(n, 0.5, device)  # pencil skips over the paper's tooth
     patchy = 1 + _clouds(n, height, width, 14, device) * _uniform(n, 0.0, 0.5, device)
-    # Faint pencil is common; the power keeps most of the mass at the darker end. One in twelve is hardly
-    # there at all.
+    # Faint pencil is common; the cube keeps most of the mass at the darker end.
     darkness = 0.97 - 0.80 * torch.rand(n, 1, 1, 1, device=device) ** 2.2
-    faintest = _maybe(n, 1 / 12, device)
-    darkness = darkness * (1 - faintest) + _uniform(n, 0.05, 0.17, device) * faintest
     ink = layers[:, 0:1] * darkness * patchy.clamp(0.3, 1.3) * (1 - tooth * grain)
     ghost = layers[:, 1:2] * darkness * _uniform(n, 0.05, 0.3, device) * (1 - tooth * grain)
     frame = layers[:, 2:3] * _uniform(n, 0.08, 0.6, device)
