@@ -7,6 +7,7 @@ from ingest.check.blank import is_blank_chart
 from ingest.check.book import Book, Question, Settled, Sheet, State
 from ingest.check.evidence import OwnPage
 from ingest.check.fate import Fate, Findings, fates
+from ingest.check.halves import other_halves
 from ingest.check.lateness import without_stamps
 from ingest.check.ownership import NO_HINTS, Claim, Grade, Hints, claim
 from ingest.check.questions import Asked, about_boxes, about_page
@@ -51,13 +52,17 @@ class Bookkeeper:
         self._origins = tuple(origins.values())
         self._copies = copies
         self._pages = {page.id: OwnPage(page, origins[page.return_id]) for page in pages}
+        whose = {chart.code: chart.student_id for chart in charts if chart.student_id}
+        owners = {code: owner for code, owner in whose.items() if owner in self._grade.students}
+        halves = other_halves(tuple(self._pages.values()), owners)
         self._hints = {
             page.id: Hints(
                 guess_written(page.written_name, students),
                 tuple(copy for copy in copies if copy.return_id == page.return_id),
+                halves.get(page.id, ""),
             )
             for page in pages
-            if page.written_name or page.return_id in {copy.return_id for copy in copies}
+            if page.written_name or page.id in halves or page.return_id in {copy.return_id for copy in copies}
         }
         self._about_page: dict[int, AnswerRecord] = {}  # the last answer about each page
         # The last answer about each box, by student, box, and the page that the person saw.

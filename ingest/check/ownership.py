@@ -41,10 +41,12 @@ class Hints:
     """What else tells whose a page is, for want of a code or against it.
 
     written: whom the name means that was read on the page. copies: the same file under other names.
+    rest_of: the student of whose chart another photo shows the other half; "" if none is known.
     """
 
     written: Guess = NOBODY
     copies: Sequence[CopyRecord] = ()
+    rest_of: str = ""
 
 
 NO_HINTS = Hints()
@@ -164,13 +166,19 @@ def _is_anothers(guess: str, score: float, student: Student, grade: Grade) -> bo
 
 
 def _named(page: PageRecord, grade: Grade, hints: Hints) -> str:
-    """The student whose name was read on the page, if that is sure enough and nothing says otherwise."""
+    """The student whose name was read on the page, or who handed in the other half of it.
+
+    "" if that is not sure enough, or something says otherwise.
+    """
     written = hints.written
-    if written.student_id not in grade.students:
+    meant = hints.rest_of or written.student_id
+    if meant not in grade.students:
         return ""
-    others = [(page.guess, page.guess_score), *((copy.guess, copy.guess_score) for copy in hints.copies)]
-    if any(guess in grade.students and guess != written.student_id for guess, _ in others):
+    others = [page.guess, *(copy.guess for copy in hints.copies)]
+    if any(guess in grade.students and guess != meant for guess in others):
         return ""
+    if hints.rest_of:
+        return hints.rest_of
     is_likely = written.score >= LIKELY_WRITTEN and page.guess == written.student_id
     return written.student_id if is_likely or written.score >= SURELY_WRITTEN else ""
 
