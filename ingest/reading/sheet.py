@@ -29,6 +29,33 @@ _STEPS = 25
 _GOOD = 1.0  # squared miss a number at which other starts need not be tried
 
 
+# Where on the way from the middle to a point slopes are taken, and what each counts: Simpson's rule.
+_PARTS = (0.0, 0.5, 1.0)
+_WEIGHTS = np.array([1.0, 4.0, 1.0]) / 6
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Ground:
+    """Points of the page, and what the shapes are there, whatever the heights.
+
+    places: (2, n), x and y, mm from the page's middle. shapes: (shapes, n).
+    slopes: (shapes, 2 * parts * n), along x, then along y, at each part of the way from the middle.
+    """
+
+    places: Floats
+    shapes: Floats
+    slopes: Floats
+
+    @classmethod
+    def under(cls, points: Floats, page: Floats) -> "_Ground":
+        """points: (n, 2), mm on the page."""
+        reach = page / 2
+        x, y = places = (points - reach).T
+        slopes = [_slopes(x * part, y, reach, 0) for part in _PARTS]
+        slopes += [_slopes(x, y * part, reach, 1) for part in _PARTS]
+        return cls(places, _shapes(x, y, reach), np.concatenate(slopes, axis=1))
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Sheet:
     """numbers: turn (3), place (3, mm), logarithm of the focal length, middle (2, px), heights (7, mm).
@@ -57,7 +84,7 @@ class Sheet:
     def to_picture(self, points: Floats) -> Floats:
         """Points of shape (n, 2), mm on the page, to px."""
         unit = self.size.max() / _LONG_SIDE
-        seen = _project(self.numbers[None], points - self.page / 2, self.page / 2)[0]
+        seen = _project(self.numbers[None], _Ground.under(points, self.page))[0]
         return np.asarray(seen * unit + self.size / 2)
 
 
@@ -74,14 +101,15 @@ def fit_sheet(
     if start is None:
         return None
     target = (pixels - extent / 2) / unit
+    ground = _Ground.under(paper, whole)
     best, least = start, np.inf
     for bowed in _bowed(start):
-        found, miss = _search(bowed, paper - whole / 2, target, whole / 2)
+        found, miss = _search(bowed, ground, target)
         if miss < least:
             best, least = found, miss
         if least < _GOOD * target.size:
             break
-    seen = _project(best[None], paper - whole / 2, whole / 2)[0]
+    seen = _project(best[None], ground)[0]
     miss = float(np.sqrt(((seen - target) ** 2).sum(axis=1).mean()))
     return Sheet(best, whole, extent, miss)
 
@@ -113,12 +141,12 @@ def _bowed(start: Floats) -> Iterator[Floats]:
             yield bowed
 
 
-def _search(start: Floats, points: Floats, target: Floats, reach: Floats) -> tuple[Floats, float]:
+def _search(start: Floats, ground: _Ground, target: Floats) -> tuple[Floats, float]:
     """Levenberg and Marquardt's method; the numbers found, and what they miss by, squared."""
     nudge = np.concatenate([np.full(3, 1e-5), np.full(3, 1e-2), [1e-4], np.full(len(start) - 7, 1e-2)])
 
     def misses(guesses: Floats) -> Floats:
-        seen = (_project(guesses, points, reach) - target).reshape(len(guesses), -1) / _TAG_PX
+        seen = (_project(guesses, ground) - target).reshape(len(guesses), -1) / _TAG_PX
         unlikely = [
             (guesses[:, _LENS] - np.log(_FOCAL)) / _FOCAL_SPREAD,
             guesses[:, _MIDDLE] / _OFF_MIDDLE_PX,
@@ -146,26 +174,19 @@ def _search(start: Floats, points: Floats, target: Floats, reach: Floats) -> tup
     return now, float(here @ here)
 
 
-def _project(guesses: Floats, points: Floats, reach: Floats) -> Floats:
-    """Where points, mm from the page's middle, are seen, px from the picture's: (guesses, points, 2)."""
-    x, y = points[:, 0], points[:, 1]
+def _project(guesses: Floats, ground: _Ground) -> Floats:
+    """Where the points are seen, px from the picture's middle: (guesses, points, 2)."""
     heights = guesses[:, _HEIGHT]
-
-    def lost(axis: int) -> Floats:
-        """What a point is nearer to the middle than on flat paper: half the slope's square, summed up."""
-        total = np.zeros((len(guesses), len(points)))
-        for weight, part in ((1, 0.0), (4, 0.5), (1, 1.0)):  # Simpson's rule
-            way = (x * part, y) if axis == 0 else (x, y * part)
-            total += weight * (heights @ _slopes(*way, reach, axis)) ** 2
-        return points[:, axis] * total / 12
-
-    space = np.stack([x - lost(0), y - lost(1), -(heights @ _shapes(x, y, reach))], axis=-1)
+    steep = (heights @ ground.slopes) ** 2
+    # What a point is nearer to the middle than on flat paper: half the slope's square, summed up.
+    lost = np.einsum("gapn,p->gan", steep.reshape(len(guesses), 2, len(_PARTS), -1), _WEIGHTS / 2)
+    rise = heights @ ground.shapes
+    space = np.concatenate([ground.places * (1 - lost), -rise[:, None]], axis=1)
     turns = np.stack([cv2.Rodrigues(guess)[0] for guess in guesses[:, _TURN]])
-    seen = space @ turns.transpose(0, 2, 1) + guesses[:, None, _PLACE]
-    depth = np.maximum(seen[..., 2:], 1.0)
-    return np.asarray(
-        seen[..., :2] / depth * np.exp(guesses[:, None, _LENS]) + guesses[:, None, _MIDDLE], np.float64
-    )
+    seen = turns @ space + guesses[:, _PLACE, None]
+    depth = np.maximum(seen[:, 2:], 1.0)
+    pixels = seen[:, :2] / depth * np.exp(guesses[:, _LENS, None]) + guesses[:, _MIDDLE, None]
+    return np.asarray(pixels.transpose(0, 2, 1), np.float64)
 
 
 def _shapes(x: Floats, y: Floats, reach: Floats) -> Floats:
