@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from typing import TypeAlias
 
 import numpy as np
 import numpy.typing as npt
@@ -16,6 +17,8 @@ from ingest.reading.pattern import follow
 from ingest.reading.sampling import sample
 from ingest.reading.tags import SeenTag
 from ingest.reading.values import Grey
+
+Shares: TypeAlias = npt.NDArray[np.float32]  # of the paper's brightness
 
 LOST_MM = 2.0  # counted at most as the miss of a frame side that cannot be found ...
 _SURE_MM = 0.2  # ... and at least
@@ -175,21 +178,16 @@ def _measure(grey: Grey, pose: Pose, pieces: Pieces, reach: float) -> Floats:
     """
     steps, half = round(reach * _ACROSS_PX_PER_MM), round(_PIECE_MM / 2 * _ALONG_PX_PER_MM)
     along = np.where(pieces.lies[:, None], (1.0, 0.0), (0.0, 1.0))
-    middle = pose.to_picture(pieces.centres)
+    nodes = np.concatenate([pieces.centres, pieces.centres + along, pieces.centres + along[:, ::-1]])
+    middle, *ends = pose.to_picture(nodes).reshape(3, -1, 2).astype(np.float32)
     # One mm along and across each piece, in pixels of the picture.
-    step_along = pose.to_picture(pieces.centres + along / 2) - pose.to_picture(pieces.centres - along / 2)
-    across = along[:, ::-1]
-    step_across = pose.to_picture(pieces.centres + across / 2) - pose.to_picture(pieces.centres - across / 2)
+    step_along, step_across = (end - middle for end in ends)
     beyond = steps + _BESIDE[-1] + 1
-    rows = np.arange(-beyond, beyond + 1) / _ACROSS_PX_PER_MM
-    columns = np.arange(-half, half + 1) / _ALONG_PX_PER_MM
-    starts = middle[:, None] + rows[None, :, None] * step_across[:, None]
-    places = (
-        starts.astype(np.float32)[:, :, None]
-        + (columns[None, :, None] * step_along[:, None]).astype(np.float32)[:, None]
-    )
-    strips = sample(grey, places.reshape(len(rows) * len(middle), len(columns), 2))
-    strips = strips.reshape(len(middle), len(rows), len(columns))
+    rows = np.arange(-beyond, beyond + 1, dtype=np.float32)[:, None] / _ACROSS_PX_PER_MM
+    columns = np.arange(-half, half + 1, dtype=np.float32)[:, None, None] / _ALONG_PX_PER_MM
+    starts = np.tile(middle + columns * step_along, len(rows))  # x, y, x, y ...: adds up more quickly so
+    places = starts + (rows * step_across[:, None]).reshape(len(middle), -1)
+    strips = sample(grey, places.reshape(-1, len(rows), 2)).reshape(len(columns), -1, len(rows))
     shift = _dark_line(strips) / _ACROSS_PX_PER_MM
     inside = np.all((middle >= 0) & (middle <= np.array(grey.shape[::-1]) - 1), axis=1)
     return _agreeing(np.where(inside, shift, np.nan), pieces, _SIDE_MISS * reach)
@@ -206,16 +204,21 @@ def _agreeing(shift: Floats, pieces: Pieces, tolerance: float) -> Floats:
     return np.where(agree & (share[pieces.side] >= _SIDE_SHARE), shift, np.nan)
 
 
-def _dark_line(strips: npt.NDArray[np.uint8]) -> Floats:
-    """How many rows below its middle each strip, shape (n, rows, columns), has a thin dark line; or nan."""
-    mean = strips.mean(axis=2, dtype=np.float32)
-    paper = np.maximum(np.percentile(mean, 75, axis=1), 1.0).astype(np.float32)[:, None, None]
-    dark = np.clip(1 - strips / paper, 0, np.float32(_DARKEST))
-    middle = dark.shape[2] // 2
-    left, right = dark[:, :, :middle].mean(axis=2), dark[:, :, middle:].mean(axis=2)
+def _dark_line(strips: Grey) -> Floats:
+    """How many rows below its middle each strip has a thin dark line; or nan.
+
+    strips: shape (columns, n, rows).
+    """
+    paper = np.maximum(np.rint(_ranked(strips.mean(axis=0, dtype=np.float32), 0.75)), 1)
+    most, least = (np.repeat(part * paper, strips.shape[2], axis=1) for part in (1, 1 - _DARKEST))
+    bounded = np.minimum(np.maximum(strips, least.astype(np.uint8)), most.astype(np.uint8))
+    middle = len(strips) // 2
+    left, right = (
+        1 - part.mean(axis=0, dtype=np.float32) / paper for part in (bounded[:middle], bounded[middle:])
+    )
     darkness = (left + right) / 2
     # A line is dark in both halves of its row; noise is not. 1.48: from the median to a standard deviation.
-    noise = 1.48 * np.median(np.abs(left - right), axis=1) / 2
+    noise = 1.48 * _ranked(np.abs(left - right), 0.5)[:, 0] / 2
     soft = (darkness[:, :-2] + 2 * darkness[:, 1:-1] + darkness[:, 2:]) / 4
     # A line is darker than what lies on either side of it; the edge of a shadow or of print is not.
     far = _BESIDE[-1]
@@ -237,6 +240,12 @@ def _dark_line(strips: npt.NDArray[np.uint8]) -> Floats:
     )
     found = top > np.maximum(_FAINTEST, _CLEAREST * noise)
     return np.where(found, offset, np.nan).astype(np.float64)
+
+
+def _ranked(values: Shares, rank: float) -> Shares:
+    """The value of each row that such a share of the row stays under; shape (n, 1)."""
+    place = int(rank * values.shape[1])
+    return np.partition(values, place, axis=1)[:, place, None]
 
 
 def _across(vectors: Floats, pieces: Pieces) -> Floats:
