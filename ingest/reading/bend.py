@@ -96,18 +96,19 @@ def fit_bend(base: Bend, x: Samples, y: Samples, tolerance: float = np.inf, roun
     """
     if not np.isfinite(tolerance):
         rounds = 1
-    change = [
-        _fit_component(base.grid, part, part.values - base.at(part.points)[:, axis], tolerance, rounds)
-        for axis, part in enumerate((x, y))
+    fitted = [
+        _fit_component(base.grid, weights, part, tolerance, rounds)
+        for weights, part in zip(base.weights, (x, y), strict=True)
     ]
-    return Bend(base.grid, base.weights + np.stack(change))
+    return Bend(base.grid, np.stack(fitted))
 
 
-def _fit_component(grid: Grid, samples: Samples, values: Floats, tolerance: float, rounds: int) -> Floats:
-    """Control values, shape (rows, columns), of the smooth field nearest to `values` at those points."""
+def _fit_component(grid: Grid, base: Floats, samples: Samples, tolerance: float, rounds: int) -> Floats:
+    """Control values of the field nearest to the samples that differs smoothly from that of `base`."""
     across, down = _bases(grid, samples.points)
     # Single precision: seven digits are more than was measured, and take half the time.
-    shares = (down[:, :, None] * across[:, None, :]).reshape(len(values), -1).astype(np.float32)
+    shares = (down[:, :, None] * across[:, None, :]).reshape(len(across), -1).astype(np.float32)
+    values = samples.values - shares @ base.ravel()
     trust = samples.trust
     for _ in range(rounds):
         weighted = shares.T * trust.astype(np.float32)
@@ -117,7 +118,7 @@ def _fit_component(grid: Grid, samples: Samples, values: Floats, tolerance: floa
         miss = values - shares @ control
         doubt = np.where(samples.sure, 0.0, miss / tolerance)
         trust = samples.trust / (1 + doubt**2) ** 2
-    return np.asarray(control.reshape(grid.rows, grid.columns))
+    return base + control.reshape(base.shape)
 
 
 def _basis(places: Floats, count: int) -> Floats:
@@ -126,13 +127,14 @@ def _basis(places: Floats, count: int) -> Floats:
     first = np.clip(np.floor(u), 0, count - 4).astype(np.int64)
     # Beyond the grid the outermost cell's polynomial would run away: hold the place at its edge.
     t = np.clip(u - first, -0.5, 1.5)
+    rest, square, cube = 1 - t, t * t, t * t * t
     matrix = np.zeros((len(places), count))
     each = np.arange(len(places))
     # The four cubic B-splines that are not 0 there.
-    matrix[each, first] = (1 - t) ** 3 / 6
-    matrix[each, first + 1] = (3 * t**3 - 6 * t**2 + 4) / 6
-    matrix[each, first + 2] = (-3 * t**3 + 3 * t**2 + 3 * t + 1) / 6
-    matrix[each, first + 3] = t**3 / 6
+    matrix[each, first] = rest * rest * rest / 6
+    matrix[each, first + 1] = (3 * cube - 6 * square + 4) / 6
+    matrix[each, first + 2] = (-3 * cube + 3 * square + 3 * t + 1) / 6
+    matrix[each, first + 3] = cube / 6
     return matrix
 
 

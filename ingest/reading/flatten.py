@@ -11,7 +11,7 @@ from ingest.chart.layout import Tag
 from ingest.errors import PageError
 from ingest.paper import Box, Paper
 from ingest.reading.bend import Bend, Floats, Samples, fit_bend
-from ingest.reading.sampling import Map, sample
+from ingest.reading.sampling import Places, sample
 from ingest.reading.sheet import fit_sheet
 from ingest.reading.tags import SeenTag, recognise_tag
 from ingest.reading.values import Grey
@@ -60,8 +60,8 @@ class Pose:
         )
         return replace(self, matrix=shrink @ self.matrix)
 
-    def map(self, area: Box, px_per_mm: float) -> Map:
-        """Where each pixel of the flattened area lies in the picture, for `cv2.remap`."""
+    def map(self, area: Box, px_per_mm: float) -> tuple[Places, Places]:
+        """Where each pixel of the flattened area lies in the picture, across and down."""
         width, height = round(area.width * px_per_mm), round(area.height * px_per_mm)
         across, down = -(-width // _STEP_PX) + 2, -(-height // _STEP_PX) + 2
         # Nodes stand in the middle of blocks of 16 pixels, one block beyond the area on every side.
@@ -69,9 +69,11 @@ class Pose:
         ys: Floats = area.top + (np.arange(down, dtype=np.float64) - 0.5) * _STEP_PX / px_per_mm
         dx, dy = self.bend.on_grid(xs, ys)
         nodes = np.stack([xs[None, :] + dx, ys[:, None] + dy], axis=-1).reshape(-1, 2)
-        places = _project(self.matrix, nodes).astype(np.float32).reshape(down, across, 2)
-        full = cv2.resize(places, (across * _STEP_PX, down * _STEP_PX), interpolation=cv2.INTER_LINEAR)
-        return np.asarray(full[_STEP_PX : _STEP_PX + height, _STEP_PX : _STEP_PX + width], np.float32)
+        places = _project(self.matrix, nodes).T.astype(np.float32, order="C").reshape(2, down, across)
+        size = (across * _STEP_PX, down * _STEP_PX)
+        x, y = (cv2.resize(each, size, interpolation=cv2.INTER_LINEAR) for each in places)
+        inside = np.s_[_STEP_PX : _STEP_PX + height, _STEP_PX : _STEP_PX + width]
+        return np.asarray(x[inside], np.float32), np.asarray(y[inside], np.float32)
 
 
 def flatten(grey: Grey, pose: Pose, area: Box, px_per_mm: float) -> Grey:
@@ -79,7 +81,7 @@ def flatten(grey: Grey, pose: Pose, area: Box, px_per_mm: float) -> Grey:
 
     Where the picture does not reach, the result is mid-grey.
     """
-    return sample(grey, pose.map(area, px_per_mm), continued=False)
+    return sample(grey, *pose.map(area, px_per_mm), continued=False)
 
 
 def shrink_to(grey: Grey, pose: Pose, px_per_mm: float) -> tuple[Grey, Pose]:

@@ -26,7 +26,7 @@ _LEAST_SHARE = 0.25  # of the frames; with less in sight nothing is known of the
 
 _PIECE_MM = 5.0  # frames are looked at in pieces of this length
 _CORNER_MM = 1.5  # frames may have rounded corners: keep away from them
-_ALONG_PX_PER_MM = 3.0
+_ALONG_PX_PER_MM = 2.0
 _ACROSS_PX_PER_MM = 5.0
 
 _DARKEST = 0.45  # share of the paper's brightness; what is darker than that is pencil, not a frame
@@ -128,15 +128,15 @@ def refine(grey: Grey, pose: Pose, layout: Layout, seen: Sequence[SeenTag]) -> F
     small, placed = shrink_to(grey, pose, FLAT_PX_PER_MM)
     near, shift = _settled(small, placed, pieces, tags)
     starts = _other_starts(small, near, layout, tags)
-    moved = _moved(placed, near, pieces)
+    moved = np.abs(_moved(placed, near, pieces))
     enough = _GOOD_SHARE if moved.max() > _TAME_MM else _TAME_SHARE
     while _share(shift) < enough and (other := next(starts, None)) is not None:
         settled, left = _settled(small, other, pieces, tags)
         if _share(left) > _share(shift) + _BETTER_SHARE:
-            near, shift = settled, left
+            near, shift, moved = settled, left, np.abs(_moved(placed, settled, pieces))
     page = Box(0, 0, layout.paper.width, layout.paper.height)
     flat = flatten(small, near, page, FLAT_PX_PER_MM)
-    return Fit(replace(pose, bend=near.bend), flat, *_judged(pieces, shift, _moved(placed, near, pieces)))
+    return Fit(replace(pose, bend=near.bend), flat, *_judged(pieces, shift, moved))
 
 
 def _middles(start: float, end: float) -> list[float]:
@@ -151,9 +151,8 @@ def _settled(grey: Grey, pose: Pose, pieces: Pieces, tags: tuple[Samples, Sample
     left = np.full(len(pieces.lies), np.nan)
     for reach in _REACHES_MM:
         shift = _measure(grey, pose, pieces, reach)
-        bend = _fitted(pose.bend, pieces, shift, tags, reach / 4)
-        left = shift - _across(bend.at(pieces.centres) - pose.bend.at(pieces.centres), pieces)
-        pose = replace(pose, bend=bend)
+        before, pose = pose, replace(pose, bend=_fitted(pose.bend, pieces, shift, tags, reach / 4))
+        left = shift - _moved(before, pose, pieces)
         if reach < _REACHES_MM[0] and np.nan_to_num(np.abs(shift)).max(initial=0.0) < _SETTLED_MM:
             break
     return pose, left
@@ -183,11 +182,13 @@ def _measure(grey: Grey, pose: Pose, pieces: Pieces, reach: float) -> Floats:
     # One mm along and across each piece, in pixels of the picture.
     step_along, step_across = (end - middle for end in ends)
     beyond = steps + _BESIDE[-1] + 1
-    rows = np.arange(-beyond, beyond + 1, dtype=np.float32)[:, None] / _ACROSS_PX_PER_MM
-    columns = np.arange(-half, half + 1, dtype=np.float32)[:, None, None] / _ALONG_PX_PER_MM
-    starts = np.tile(middle + columns * step_along, len(rows))  # x, y, x, y ...: adds up more quickly so
-    places = starts + (rows * step_across[:, None]).reshape(len(middle), -1)
-    strips = sample(grey, places.reshape(-1, len(rows), 2)).reshape(len(columns), -1, len(rows))
+    rows = np.arange(-beyond, beyond + 1, dtype=np.float32) / _ACROSS_PX_PER_MM
+    columns = np.arange(-half, half + 1, dtype=np.float32)[:, None] / _ALONG_PX_PER_MM
+    x, y = (
+        (middle[:, axis] + columns * step_along[:, axis])[:, :, None] + rows * step_across[:, axis, None]
+        for axis in (0, 1)
+    )
+    strips = sample(grey, x.reshape(-1, len(rows)), y.reshape(-1, len(rows))).reshape(x.shape)
     shift = _dark_line(strips) / _ACROSS_PX_PER_MM
     inside = np.all((middle >= 0) & (middle <= np.array(grey.shape[::-1]) - 1), axis=1)
     return _agreeing(np.where(inside, shift, np.nan), pieces, _SIDE_MISS * reach)
@@ -279,8 +280,9 @@ def _fitted(
 
 
 def _moved(before: Pose, after: Pose, pieces: Pieces) -> Floats:
-    """How far each piece was moved across its line, mm."""
-    return np.abs(_across(after.bend.at(pieces.centres) - before.bend.at(pieces.centres), pieces))
+    """How far each piece was moved across its line, mm, downwards or to the right."""
+    change = Bend(before.bend.grid, after.bend.weights - before.bend.weights)
+    return _across(change.at(pieces.centres), pieces)
 
 
 def _judged(pieces: Pieces, shift: Floats, moved: Floats) -> tuple[float, Floats]:

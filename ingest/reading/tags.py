@@ -183,8 +183,8 @@ def _sharpened(picture: Grey, quads: npt.NDArray[Any]) -> Floats:
     beyond = np.linspace(-1, 1, 25)
     foot = start[:, :, None] + along[:, None] * side[:, :, None]
     places = foot[:, :, :, None] + (beyond[:, None] * (reach * outward)[:, :, None, None])
-    shape = places.shape[:-1]
-    profile = sample(picture, places.reshape(-1, len(beyond), 2).astype(np.float32)).reshape(shape)
+    x, y = np.moveaxis(places, -1, 0).reshape(2, -1, len(beyond)).astype(np.float32)
+    profile = sample(picture, x, y).reshape(places.shape[:-1])
     rise = np.maximum(np.diff(profile.astype(np.float64)), 0)
     rise[rise < 0.3 * rise.max(axis=-1, keepdims=True)] = 0
     weight = np.maximum(rise.sum(axis=-1), 1e-6)
