@@ -72,6 +72,7 @@ def share_out(
         return len(drawn) > before
 
     crew: list[_Hand[Job, Item]] = []
+    outcomes: list[Outcome[Job, Item]] = []
     try:
         while True:
             while any(hand.is_idle for hand in crew) or len(crew) < workers:
@@ -84,6 +85,7 @@ def share_out(
                         crew.remove(hand)
                         hand.end()
                     crew.append(_Hand(start, job, seconds, environment))
+            yield from outcomes  # now that nobody waits for what is done with them
             busy = {hand.pipe: hand for hand in crew if not hand.is_idle}
             if not busy:
                 return
@@ -93,9 +95,8 @@ def share_out(
             if not ready:
                 first = min(hand.deadline for hand in busy.values())
                 ready = wait(busy, max(0.0, first - time.monotonic()))
-            for pipe, hand in busy.items():
-                if outcome := hand.hear() if pipe in ready else hand.check_clock():
-                    yield outcome
+            heard = [hand.hear() if pipe in ready else hand.check_clock() for pipe, hand in busy.items()]
+            outcomes = [outcome for outcome in heard if outcome]
             crew = [hand for hand in crew if not hand.is_gone]
     finally:
         for hand in crew:
