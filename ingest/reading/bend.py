@@ -8,7 +8,6 @@ and penalties", Statistical Science 11(2), 1996).
 from dataclasses import dataclass
 from functools import lru_cache
 
-import cv2
 import numpy as np
 import numpy.typing as npt
 
@@ -105,16 +104,14 @@ def fit_bend(base: Bend, x: Samples, y: Samples, tolerance: float = np.inf, roun
 
 def _fit_component(grid: Grid, base: Floats, samples: Samples, tolerance: float, rounds: int) -> Floats:
     """Control values of the field nearest to the samples that differs smoothly from that of `base`."""
-    across, down = _bases(grid, samples.points)
     # Single precision: seven digits are more than was measured, and take half the time.
-    shares = (down[:, :, None] * across[:, None, :]).reshape(len(across), -1).astype(np.float32)
+    across, down = (basis.astype(np.float32) for basis in _bases(grid, samples.points))
+    shares = (down[:, :, None] * across[:, None, :]).reshape(len(across), -1)
     values = samples.values - shares @ base.ravel()
     trust = samples.trust
     for _ in range(rounds):
         weighted = shares.T * trust.astype(np.float32)
-        system = weighted @ shares + _smoothness(grid)
-        _, found = cv2.solve(system, (weighted @ values)[:, None], flags=cv2.DECOMP_CHOLESKY)
-        control = np.ravel(found)
+        control = np.linalg.solve(weighted @ shares + _smoothness(grid), weighted @ values)
         miss = values - shares @ control
         doubt = np.where(samples.sure, 0.0, miss / tolerance)
         trust = samples.trust / (1 + doubt**2) ** 2

@@ -19,6 +19,7 @@ import numpy as np
 import numpy.typing as npt
 import pypdfium2
 from PIL import Image, ImageOps
+from threadpoolctl import threadpool_limits
 
 from ingest.chart.charts import Chart
 from ingest.chart.code import new_code
@@ -196,6 +197,7 @@ def main() -> int:
     parser.add_argument("--worst", type=Path, help="where to save the photos that went badly")
     args = parser.parse_args()
     cv2.setNumThreads(1)
+    threadpool_limits(1)
     if args.worst:
         args.worst.mkdir(parents=True, exist_ok=True)
     for name in args.severity or [*SEVERITIES]:
