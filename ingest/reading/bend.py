@@ -21,6 +21,7 @@ SPACING_MM = 24.0  # between control points; a sharp fold is rounded off over ab
 _BEND_WEIGHT = 0.02
 _STRETCH_WEIGHT = 0.01
 _SHIFT_WEIGHT = 1e-4  # keeps the system solvable where nothing was measured
+_STEADY = 0.05  # where no measurement's trust changes by so much, weighing them anew would change nothing
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,13 +89,11 @@ class Samples:
         )
 
 
-def fit_bend(base: Bend, x: Samples, y: Samples, tolerance: float = np.inf, rounds: int = 2) -> Bend:
+def fit_bend(base: Bend, x: Samples, y: Samples, tolerance: float = np.inf, rounds: int = 3) -> Bend:
     """The bend that differs smoothly from `base` and is nearest to measurements of both components.
 
     tolerance: measurements that miss the bend by much more mm than this come to count little.
     """
-    if not np.isfinite(tolerance):
-        rounds = 1
     fitted = [
         _fit_component(base.grid, weights, part, tolerance, rounds)
         for weights, part in zip(base.weights, (x, y), strict=True)
@@ -114,7 +113,9 @@ def _fit_component(grid: Grid, base: Floats, samples: Samples, tolerance: float,
         control = np.linalg.solve(weighted @ shares + _smoothness(grid), weighted @ values)
         miss = values - shares @ control
         doubt = np.where(samples.sure, 0.0, miss / tolerance)
-        trust = samples.trust / (1 + doubt**2) ** 2
+        before, trust = trust, samples.trust / (1 + doubt**2) ** 2
+        if np.abs(trust - before).max(initial=0.0) < _STEADY:
+            break
     return base + control.reshape(base.shape)
 
 
