@@ -2,6 +2,7 @@
 
 import csv
 import io
+import re
 from pathlib import Path
 from typing import Literal
 
@@ -151,7 +152,10 @@ def test_what_pandas_wrote_is_what_pandas_would_write_with_the_marks(
     assert filled(written({})).content == written(POINTS)
 
 
-CELLS = st.text(alphabet=st.sampled_from("ab,;\t\"' é5.\n"), max_size=6)
+# Not 5,5: beside a decimal comma marks are written with one, too, which has a test of its own.
+CELLS = st.text(alphabet=st.sampled_from("ab,;\t\"' é5.\n"), max_size=6).filter(
+    lambda text: not re.fullmatch(r"5+,5+", text.strip())
+)
 
 
 @settings(max_examples=150, deadline=None)

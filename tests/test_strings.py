@@ -1,9 +1,12 @@
 """What the reader is trained on: strings drawn from single characters."""
 
+from collections.abc import Callable
+
 import numpy as np
 import pytest
 
-from ingest.training.ink import Glyph, Writer, round_corners, thin_out
+from ingest.training.doodles import DOODLES
+from ingest.training.ink import Glyph, Points, Writer, round_corners, thin_out
 from ingest.training.split import part_of
 from ingest.training.strings import (
     ALPHABET,
@@ -96,3 +99,14 @@ def test_writers_keep_their_part_for_good() -> None:
     parts = [part_of(f"x/{n}") for n in range(5000)]
     assert parts.count("train") / 5000 == pytest.approx(0.78, abs=0.02)
     assert parts.count("test") / 5000 == pytest.approx(0.12, abs=0.02)
+
+
+@pytest.mark.parametrize("doodle", DOODLES)
+def test_drawings_are_about_two_high_around_the_middle(
+    doodle: Callable[[np.random.Generator], list[Points]],
+) -> None:
+    for seed in range(20):
+        every = np.concatenate(doodle(np.random.default_rng(seed)))
+        assert every.dtype == np.float32
+        assert np.abs(every).max() < 1.7
+        assert 0.6 < np.ptp(every, axis=0).max() < 3.4

@@ -118,6 +118,8 @@ class _Box:
         """is_in_sum: a day of a week with a total that is not nothing."""
         if evidence.answer:
             return cls(evidence, weighed, is_overruled=False, is_sure=True)
+        if evidence.hopeless:
+            return cls(evidence, weighed, is_overruled=False, is_sure=False)
         ink, best = evidence.ink[0], weighed[0]
         if evidence.poor:
             sure = max(sure, SURE)  # which the ink of a bent page never reaches: the sums must bear it out

@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 from PIL import Image, ImageDraw, ImageFilter
 
+from ingest.training.doodles import DOODLES, face, outline
 from ingest.training.ink import Glyph, Points, Writer, round_corners
 
 HEIGHT = 48  # the reader's input, px
@@ -124,6 +125,10 @@ class Pencil:
         for x, y in (flat[k] for k in ends):
             draw.ellipse((x - r, y - r, x + r, y + r), fill=value)
 
+    def patch(self, layer: int, outline: Points, value: int) -> None:
+        """A filled shape."""
+        self.draws[layer].polygon([(x, y) for x, y in outline.tolist()], fill=value)
+
     def layers(self) -> Layers:
         return np.stack([np.asarray(picture) for picture in self.pictures])
 
@@ -228,7 +233,9 @@ def _vary(sources: Sources, character: str, glyph: Glyph, rng: np.random.Generat
         strokes = [_hurry(stroke, rng) for stroke in strokes]
     strokes = _adorn(character, strokes, rng)
     if len(strokes) > 1 and rng.random() < 0.5:
-        strokes = [stroke + rng.normal(0, 0.025, 2).astype(np.float32) for stroke in strokes]
+        # The hat of a five, the bar of a four: seldom just where they belong.
+        apart = float(rng.choice([0.02, 0.05]))
+        strokes = [stroke + rng.normal(0, apart, 2).astype(np.float32) for stroke in strokes]
     return strokes
 
 
@@ -485,43 +492,28 @@ def _strike(strokes: Sequence[Points], rng: np.random.Generator) -> list[Points]
     return [round_corners(np.array(back, np.float32), 2)]
 
 
-def _doodle(width: int, rng: np.random.Generator) -> list[Points]:
-    """Ticks, crosses, faces, stars, loops, wavy lines: not numbers."""
+def _spot(width: int, rng: np.random.Generator) -> tuple[Points, float]:
+    """Where a drawing goes: its middle, and half its height, in layer pixels."""
     w, h = width * DOUBLE, HEIGHT * DOUBLE
-    cx, cy, r = rng.uniform(0.3, 0.7) * w, rng.uniform(0.4, 0.6) * h, rng.uniform(0.18, 0.42) * h
-    t = np.linspace(0, 2 * math.pi, 40)
-    circle = np.stack([cx + r * np.cos(t), cy + r * np.sin(t)], axis=1)
-    kind = rng.integers(6)
-    if kind == 0:
-        found = [np.array([[cx - r, cy], [cx - 0.3 * r, cy + r * 0.8], [cx + 1.2 * r, cy - r]])]
-    elif kind == 1:
-        found = [
-            np.array([[cx - r, cy - r], [cx + r, cy + r]]),
-            np.array([[cx - r, cy + r], [cx + r, cy - r]]),
-        ]
-    elif kind == 2:
-        smile = t[t < math.pi]
-        found = [
-            circle,
-            np.array([[cx - 0.35 * r, cy - 0.3 * r]]),
-            np.array([[cx + 0.35 * r, cy - 0.3 * r]]),
-            np.stack([cx + 0.55 * r * np.cos(smile), cy + 0.15 * r + 0.4 * r * np.sin(smile)], axis=1),
-        ]
-    elif kind == 3:
-        a = -math.pi / 2 + 4 * math.pi / 5 * np.arange(6)
-        found = [np.stack([cx + r * np.cos(a), cy + r * np.sin(a)], axis=1)]
-    elif kind == 4:
-        x = np.linspace(0.1 * w, rng.uniform(0.5, 0.9) * w, 60)
-        wave = (
-            cy + rng.uniform(0.1, 0.3) * h * np.sin(x / rng.uniform(3, 9)) + np.cumsum(rng.normal(0, 1, 60))
-        )
-        found = [np.stack([x, wave], axis=1)]
-    else:
-        steps = rng.normal(0, 12, (int(rng.integers(8, 40)), 2))
-        walk = np.cumsum(steps, axis=0) * 0.6
-        walk = (walk - walk.mean(axis=0)) / (np.abs(walk - walk.mean(axis=0)).max() + 1e-6)
-        found = [walk * np.array([0.4 * w, 0.4 * h]) + np.array([w / 2, h / 2])]
-    return [_jolt(p.astype(np.float32), rng, 1.0) for p in found]
+    middle = np.array([rng.uniform(0.3, 0.7) * w, rng.uniform(0.4, 0.6) * h], np.float32)
+    return middle, float(rng.uniform(0.18, 0.42)) * h
+
+
+def _doodle(width: int, rng: np.random.Generator) -> list[Points]:
+    middle, r = _spot(width, rng)
+    turn, tall = float(rng.normal(0, 0.15)), float(np.exp(rng.normal(0, 0.15)))
+    spin = np.array([[math.cos(turn), math.sin(turn)], [-math.sin(turn) * tall, math.cos(turn) * tall]])
+    lines = DOODLES[int(rng.integers(len(DOODLES)))](rng)
+    return [(_jolt(line, rng, 0.03) @ spin * r + middle).astype(np.float32) for line in lines]
+
+
+def _put_sticker(pencil: Pencil, width: int, rng: np.random.Generator) -> None:
+    """As from a roll: coloured, with or without a face."""
+    middle, r = _spot(width, rng)
+    pencil.patch(0, (outline(rng) * r * 1.2 + middle).astype(np.float32), int(rng.integers(50, 230)))
+    if rng.random() < 0.6:
+        for line in face(rng):
+            pencil.stroke(0, (0.7 * line * r + middle).astype(np.float32), max(2.0, 0.12 * r))
 
 
 def _put(pencil: Pencil, layer: int, strokes: Sequence[Points], pen: float) -> None:
@@ -538,9 +530,11 @@ def _not_a_number(
         return _place(write_strokes(sources, text, rng, varied=True).strokes, width, rng, size)
 
     pen, kind = _pen(rng), rng.random()
-    if kind < 0.26:
+    if kind < 0.28:
         return _put(pencil, 0, _doodle(width, rng), pen * height)
-    if kind < 0.44:  # letters and signs
+    if kind < 0.32:
+        return _put_sticker(pencil, width, rng)
+    if kind < 0.46:  # letters and signs
         pool = [c for c in "hmrins+=/~" if any(c in writer.glyphs for writer in sources.writers)]
         strokes, scale = written("".join(rng.choice(pool, size=int(rng.integers(2, 6)))))
         return _put(pencil, 0, strokes, pen * scale)
@@ -639,6 +633,8 @@ def draw(sources: Sources, width: int, long: bool, rng: np.random.Generator) -> 
     strokes, scale = _place(
         _with_signs(sources, written, rng) if signs else written.strokes, width, rng, height
     )
+    uneven = rng.random() < 0.25  # some strokes pressed less
     for stroke, thick in zip(strokes, np.exp(rng.normal(0, 0.08, len(strokes))), strict=True):
-        pencil.stroke(0, stroke, pen * scale * float(thick))
+        value = int(255 * rng.uniform(0.45, 1.0)) if uneven and rng.random() < 0.5 else 255
+        pencil.stroke(0, stroke, pen * scale * float(thick), value)
     return Drawn(pencil.layers(), text)
