@@ -296,10 +296,33 @@ def test_a_week_without_practice_keeps_its_blank_total() -> None:
     assert found.boxes["week:2"].state is State.BLANK
 
 
+def test_a_0_that_is_written_for_sure_is_borne_out_by_days_without_practice() -> None:
+    days: dict[str, Any] = {f"d{number}": None for number in range(3, 10)}
+    written = chart(**days, w2=((0, 0.9), (6, 0.05)), month=None)
+    assert written.boxes["week:2"].state is State.READ
+    assert written.boxes["week:2"].value == 0
+    hardly = chart(**days, w2=((0, 0.9), (None, 0.05)), month=None)
+    assert flagged(hardly) == {"week:2": "illegible"}
+
+
 def test_a_sum_that_agrees_spares_the_question() -> None:
     found = chart(d5=((75, 0.5), (20, 0.45)))
     assert flagged(found) == {}
     assert found.boxes[day(5)].value == 20
+
+
+def test_a_sum_that_only_repeats_a_doubt_does_not_settle_it() -> None:
+    """A 7 like a 1, in a day, its week's total and the month's: as sure as the surest of the three."""
+    others: dict[str, Any] = {f"d{number}": None for number in range(3, 10) if number != 5}
+    days: dict[str, Any] = {**others, "d5": ((15, 0.6), (25, 0.1), (75, 0.29))}
+    month = 15 + 25 * 24  # 615 or 675
+    week = ((15, 0.9), (75, 0.09))
+    repeated = chart(minutes=25, **days, w2=week, month=((month, 0.9), (month + 60, 0.09)))
+    assert {"week:2", day(5)} <= flagged(repeated).keys()
+    assert repeated.boxes[day(5)].confidence == repeated.boxes["week:2"].confidence == pytest.approx(0.9)
+    # another sign in the month's total is another matter, and so is one that is sure
+    assert flagged(chart(minutes=25, **days, w2=week, month=((month, 0.9), (month + 1, 0.09)))) == {}
+    assert flagged(chart(minutes=25, **days, w2=((15, 0.999),), month=None)) == {}
 
 
 def test_sums_do_not_settle_what_the_ink_hardly_shows() -> None:

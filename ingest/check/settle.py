@@ -7,6 +7,7 @@ from types import MappingProxyType
 from ingest.check.answers import BLANK, MINUTES_IN_A_DAY, is_same, value_of
 from ingest.check.book import Flag, Settled, State
 from ingest.check.colored import adds_up, doubt_words, minutes_each
+from ingest.check.echo import held_down
 from ingest.check.evidence import (
     HIDDEN,
     Evidence,
@@ -126,8 +127,9 @@ class _Box:
         if certainty(evidence.ink) >= sure:
             agreed = _is_same(best, ink) and certainty(weighed) >= sure
             return cls(evidence, weighed, is_overruled=not agreed, is_sure=agreed)
-        if not best.value and not is_in_sum:
-            # That nothing and nothing is nothing proves nothing: faint pencil goes from all boxes at once.
+        if not best.value and not is_in_sum and not _is_written(evidence.ink):
+            # That nothing and nothing is nothing proves nothing: faint pencil goes from all boxes at once. A
+            # 0 that stands there in so many strokes is another matter.
             return cls(evidence, weighed, is_overruled=False, is_sure=False)
         likely = next(c.probability for c in evidence.ink if c.text == best.text) >= LEAST_INK
         settled = certainty(weighed) >= sure and likely and not evidence.differs
@@ -166,6 +168,13 @@ class _Box:
         return self.ink if self.is_overruled else None
 
 
+def _is_written(ink: Candidates) -> bool:
+    """Whether something stands there for sure, whatever it says."""
+    return sum(c.probability for c in ink if c.value is None and c.text == "") < _BLANK_AT_MOST
+
+
+_BLANK_AT_MOST = 0.01
+
 # -- the sums -----------------------------------------------------------------------------------------
 
 
@@ -182,6 +191,7 @@ def _weighed(found: Mapping[str, Evidence], challenge: Challenge, sure: float) -
     rows = _grid(challenge)
     if _is_in_order(weighed, rows, max(sure, SURE)):
         return weighed
+    inks = dict(weighed)
     weeks = [Week([weighed[day] for day in days], weighed.get(total, ())) for days, total in rows]
     new = weigh(Sums(weeks, weighed.get("month", ())), challenge.counting.most_per_day)
     for (days, total), week in zip(rows, new.weeks, strict=True):
@@ -190,7 +200,7 @@ def _weighed(found: Mapping[str, Evidence], challenge: Challenge, sure: float) -
             weighed[total] = week.total
     if "month" in weighed:
         weighed["month"] = new.month
-    return weighed
+    return held_down(weighed, inks, rows)
 
 
 def _days_in_sums(weighed: Mapping[str, Candidates], challenge: Challenge) -> set[str]:

@@ -240,7 +240,6 @@ def calibrate(boxes: Sequence[Seen]) -> dict[str, Any]:
     net's probabilities hold. Neither is held surer than the errors among the surest support, by Laplace's
     rule.
     """
-    is_blank = np.array([box.is_blank for box in boxes])
     known = [astuple(box.signs) for box in boxes if box.contrast is not None]
     whether = np.array([box.is_blank for box in boxes if box.contrast is not None])
     *weights, bias = (round(float(weight), 4) for weight in fit(np.array(known), whether))
@@ -252,13 +251,15 @@ def calibrate(boxes: Sequence[Seen]) -> dict[str, Any]:
     odds = np.log(chance / (1 - chance))
     right = np.array([box.right for box in boxes])
     slope, shift = fit(odds[written, None], right[written])
+    # A dash taken for blank changes nothing: as for thresholds, what counts are minutes.
+    adds_nothing = np.array([box.is_blank or (box.is_number and not box.truth) for box in boxes])
     surest = written & (slope * odds + shift > np.log(_SUREST / (1 - _SUREST)))
 
     def supported(chosen: npt.NDArray[np.bool_], true: npt.NDArray[np.bool_]) -> float:
         return min(0.9999, round(1 - (int((chosen & ~true).sum()) + 1) / (int(chosen.sum()) + 2), 6))
 
     return {
-        "blank": supported(surely_blank, is_blank),
+        "blank": supported(surely_blank, adds_nothing),
         "blankness": list(astuple(blankness)),
         "slope": round(float(slope), 4),
         "shift": round(float(shift), 4),
@@ -269,7 +270,7 @@ def calibrate(boxes: Sequence[Seen]) -> dict[str, Any]:
         "surest": int(surest.sum()),
         "surest_wrong": int((surest & ~right).sum()),
         "surely_blank": int(surely_blank.sum()),
-        "surely_blank_wrong": int((surely_blank & ~is_blank).sum()),
+        "surely_blank_wrong": int((surely_blank & ~adds_nothing).sum()),
     }
 
 
