@@ -320,6 +320,7 @@ def test_a_sum_that_only_repeats_a_doubt_does_not_settle_it() -> None:
     repeated = chart(minutes=25, **days, w2=week, month=((month, 0.9), (month + 60, 0.09)))
     assert {"week:2", day(5)} <= flagged(repeated).keys()
     assert repeated.boxes[day(5)].confidence == repeated.boxes["week:2"].confidence == pytest.approx(0.9)
+    assert day(5) in flagged(chart(minutes=25, **days, w2=week, month=640))  # which bears nothing out
     # another sign in the month's total is another matter, and so is one that is sure
     assert flagged(chart(minutes=25, **days, w2=week, month=((month, 0.9), (month + 1, 0.09)))) == {}
     assert flagged(chart(minutes=25, **days, w2=((15, 0.999),), month=None)) == {}

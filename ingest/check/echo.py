@@ -25,8 +25,11 @@ def held_down(
     boxes and of its total's.
     """
     out = dict(weighed)
+    month = sum(weighed[day][0].value or 0 for days, _ in rows for day in days)
     for days, total in rows:
-        totals = [name for name in (total, "month") if name in weighed and weighed[name][0].value is not None]
+        sums = {total: sum(weighed[day][0].value or 0 for day in days), "month": month}
+        # What does not add up bears nothing out.
+        totals = [name for name, added in sums.items() if name in weighed and weighed[name][0].value == added]
         for day in days:
             for other in inks[day]:
                 echoes = _echoes(day, other, totals, weighed, inks) if other.value is not None else []
