@@ -96,7 +96,7 @@ def a_page(page_id: int, return_id: int, number: int = 1, problem: str = "") -> 
 def challenge_folder(folder: Path, unsure: str = "") -> None:
     """A challenge as it lies on disk: S1 has handed in a chart with 20 minutes a day, S2 has not.
 
-    unsure: a box that could be read either as 20 or as 30, and no totals to tell.
+    unsure: a box that could be read either as 25 or as 35, and no totals to tell.
     """
     folder.mkdir(exist_ok=True)
     plan = 'title = "October"\nmonth = "2027-10"\n[days]\nno_school = ["2027-10-11"]\n'
@@ -113,7 +113,7 @@ def challenge_folder(folder: Path, unsure: str = "") -> None:
     minutes["month"] = 20 * 31
     if unsure:
         minutes = {box: value for box, value in minutes.items() if box.startswith("day:")}
-    either = (Candidate(20, "20", 0.6), Candidate(30, "30", 0.4))
+    either = (Candidate(25, "25", 0.6), Candidate(35, "35", 0.4))
     readings = [
         BoxReading(box.name, either if box.name == unsure else (_seen(minutes.get(box.name)),), 0.1)
         for box in (*layout.boxes, *layout.outside)

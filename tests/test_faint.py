@@ -2,7 +2,7 @@
 
 import pytest
 
-from ingest.check.faint import LEAST, believed
+from ingest.check.faint import LEAST, ONE_DIGIT, believed
 from ingest.check.sums import Candidates
 from ingest.reading.values import Candidate
 
@@ -78,3 +78,15 @@ def test_the_most_probable_stays_first() -> None:
     boxes = days((Candidate(None, "", 0.6), Candidate(15, "15", 0.4)), *[blank(0.5)] * 6)
     first = believed(boxes)["day:2027-10-01"]
     assert first[0].value == 15
+
+
+def test_a_number_of_one_digit_may_have_lost_another() -> None:
+    five, sure = (Candidate(5, "5", 0.998),), (Candidate(25, "25", 0.998),)
+    found = list(believed(days(five, sure, (Candidate(5, "5", 1.0, typed=True),))).values())
+    assert [box[0].probability for box in found] == pytest.approx([0.998 * ONE_DIGIT, 0.998, 1.0])
+    assert len(found[0]) == 1  # who knows what stands there
+
+
+def test_a_circle_has_no_digits_to_lose() -> None:
+    circle = (Candidate(5, "xooo", 0.998),)
+    assert list(believed(days(circle)).values()) == [circle]

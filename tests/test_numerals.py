@@ -15,7 +15,7 @@ from ingest.reading.ink import Traces, even_out, find_traces, flatten
 from ingest.reading.net import Scores
 from ingest.reading.numerals import EDGE_PX, Look, Numerals, candidates_of, main, said_of, view_of
 from ingest.reading.texts import ALPHABET
-from ingest.reading.values import Grey
+from ingest.reading.values import Candidate, Grey
 from ingest.training.make_digits import Digits, load_digits
 
 
@@ -189,6 +189,31 @@ def test_what_is_no_number_says_so() -> None:
     assert (best.text, best.value) == ("?", None)
     assert (second.text, second.value) == ("45", 45)
     assert best.probability + second.probability == pytest.approx(1, abs=1e-3)
+
+
+def test_a_unit_makes_a_number_of_what_looks_like_a_word() -> None:
+    best, second = candidates_of(written(scores("45min", 1.0, -6.0)), Calibration())[:2]
+    assert (best.value, second.text) == (45, "?")
+    assert best.probability > 0.99
+    assert candidates_of(written(scores("45m", 1.0, -6.0)), Calibration())[0].text == "?"
+
+
+def test_a_number_that_begins_with_a_0_is_believed_little() -> None:
+    (padded, *_), (plain, *_) = (
+        candidates_of(written(scores(text, 1.0, 40.0)), Calibration()) for text in ("08", "80")
+    )
+    assert padded.probability < 0.5 < 0.99 < plain.probability
+    assert candidates_of(written(scores("0", 1.0, 40.0)), Calibration())[0].probability > 0.99
+    assert candidates_of(written(scores("0:45", 1.0, 40.0)), Calibration())[0].probability > 0.99
+
+
+def test_the_number_beside_what_was_struck_out_waits_for_a_sum_to_bear_it_out() -> None:
+    word = said_of(scores("45", 1.0, -12.0))
+    look = Look(Traces(0.5, 0.01, None), word, Signs(-11, 2, 6, 0), Candidate(20, "20", 0.999))
+    best, none, *_ = candidates_of(look, Calibration())
+    assert (best.value, none.text) == (20, "?")
+    assert 0.9 < best.probability < 0.96
+    assert best.probability + none.probability > 0.99
 
 
 def test_no_crops_no_readings(numerals: Numerals) -> None:

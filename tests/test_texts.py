@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ingest.reading.texts import ALPHABET, is_empty, likely_texts, minutes_of, typed_minutes
+from ingest.reading.texts import ALPHABET, is_empty, likely_texts, minutes_of, typed_minutes, written_minutes
 from ingest.training.strings import ALPHABET as DRAWN
 
 
@@ -64,6 +64,17 @@ def test_minutes_in_a_text(text: str, minutes: int) -> None:
 @pytest.mark.parametrize("text", ["", "min", "1:7", "1:75", "12345", "h15", "--", "1-5", ":", "15hr", "1h75"])
 def test_what_are_no_minutes(text: str) -> None:
     assert minutes_of(text) is None
+
+
+@pytest.mark.parametrize("text", ["20mi", "20mn", "20minn", "20miin", "20mis"])
+def test_a_scrawled_unit_is_a_unit_but_only_in_handwriting(text: str) -> None:
+    assert written_minutes(text) == 20
+    assert minutes_of(text) is None or text == "20mn"
+
+
+def test_written_minutes_are_else_those_of_the_text() -> None:
+    for text in ("20", "1h15", "1hr30min", "2hs", "1:15", "-", "mi", "20ni", "x"):
+        assert written_minutes(text) == (120 if text == "2hs" else minutes_of(text))
 
 
 @pytest.mark.parametrize(

@@ -2,7 +2,6 @@
 
 from ingest.check.sums import Candidates
 from ingest.plan.challenge import Challenge
-from ingest.reading.values import Candidate
 
 # How much likelier than any other whole number. Common practice, no source: children round to five, and a day
 # of more than four times the minimum is rare. Kept mild: 10 is what the first would be if three numbers in
@@ -23,7 +22,7 @@ def plausible(box: Candidates, challenge: Challenge) -> Candidates:
     """
     if len(box) == 1:
         return box
-    weighed = [(c, c.probability * _weight(c, challenge)) for c in box]
+    weighed = [(c, c.probability * weight_of(c.value, challenge)) for c in box]
     total = sum(weight for _, weight in weighed)
     if total <= 0:
         return box
@@ -32,8 +31,8 @@ def plausible(box: Candidates, challenge: Challenge) -> Candidates:
     return tuple(sorted(found, key=lambda c: -c.probability))
 
 
-def _weight(candidate: Candidate, challenge: Challenge) -> float:
-    minutes = candidate.value
+def weight_of(minutes: int | None, challenge: Challenge) -> float:
+    """How much likelier so many minutes are than a number that is no multiple of five; None: no number."""
     if not minutes:  # a 0 or a dash is no likelier than an empty box
         return _NOTHING
     weight = _FIVES if minutes % 5 == 0 else 1.0

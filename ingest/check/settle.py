@@ -7,7 +7,6 @@ from types import MappingProxyType
 from ingest.check.answers import BLANK, MINUTES_IN_A_DAY, is_same, value_of
 from ingest.check.book import Flag, Settled, State
 from ingest.check.colored import adds_up, doubt_words, minutes_each
-from ingest.check.echo import held_down
 from ingest.check.evidence import (
     HIDDEN,
     Evidence,
@@ -20,7 +19,8 @@ from ingest.check.evidence import (
     with_answer,
 )
 from ingest.check.lateness import is_late
-from ingest.check.sums import Candidates, Sums, Week, weigh
+from ingest.check.sums import Candidates
+from ingest.check.together import Rows, rows_of, together
 from ingest.ledger.records import AnswerRecord
 from ingest.plan.challenge import Challenge
 from ingest.reading.certainty import SURE, threshold
@@ -83,13 +83,15 @@ def settle(
     for name in found.keys() & answers.keys():
         if answers[name].answer:
             found[name] = with_answer(found[name], answers[name])
-    weighed = _weighed(found, challenge, sure)
-    in_sums = _days_in_sums(weighed, challenge)
+    inks = {name: each.ink if each.answer is None else (each.answer,) for name, each in found.items()}
+    rows = rows_of(challenge)
+    alone, weighed = together(inks, rows, challenge, max(sure, SURE))
+    in_sums = {day for days, total in rows if total in weighed and weighed[total][0].value for day in days}
     boxes = {
-        name: _Box.judged(evidence, weighed[name], sure, is_in_sum=name in in_sums)
+        name: _Box.judged(evidence, alone[name], weighed[name], sure, is_in_sum=name in in_sums)
         for name, evidence in found.items()
     }
-    sums = _sum_flags(boxes, challenge)
+    sums = _sum_flags(boxes, rows)
     settled = {
         name: _settled(box, sums.get(name), disputes.get(name), challenge) for name, box in boxes.items()
     }
@@ -115,23 +117,28 @@ class _Box:
     is_sure: bool
 
     @classmethod
-    def judged(cls, evidence: Evidence, weighed: Candidates, sure: float, *, is_in_sum: bool) -> "_Box":
+    def judged(
+        cls, evidence: Evidence, alone: Candidates, weighed: Candidates, sure: float, *, is_in_sum: bool
+    ) -> "_Box":
         """is_in_sum: a day of a week with a total that is not nothing."""
         if evidence.answer:
             return cls(evidence, weighed, is_overruled=False, is_sure=True)
         if evidence.hopeless:
             return cls(evidence, weighed, is_overruled=False, is_sure=False)
-        ink, best = evidence.ink[0], weighed[0]
+        best = weighed[0]
         if evidence.poor:
             sure = max(sure, SURE)  # which the ink of a bent page never reaches: the sums must bear it out
         if certainty(evidence.ink) >= sure:
-            agreed = _is_same(best, ink) and certainty(weighed) >= sure
-            return cls(evidence, weighed, is_overruled=not agreed, is_sure=agreed)
+            agrees = _is_same(best, evidence.ink[0])
+            overruled = not agrees or certainty(weighed) < min(sure, certainty(alone))
+            return cls(
+                evidence, weighed, is_overruled=overruled, is_sure=agrees and certainty(weighed) >= sure
+            )
         if not best.value and not is_in_sum and not _is_written(evidence.ink):
             # That nothing and nothing is nothing proves nothing: faint pencil goes from all boxes at once. A
             # 0 that stands there in so many strokes is another matter.
             return cls(evidence, weighed, is_overruled=False, is_sure=False)
-        likely = next(c.probability for c in evidence.ink if c.text == best.text) >= LEAST_INK
+        likely = sum(c.probability for c in evidence.ink if c.text == best.text) >= LEAST_INK
         settled = certainty(weighed) >= sure and likely and not evidence.differs
         return cls(evidence, weighed, is_overruled=False, is_sure=settled)
 
@@ -178,72 +185,13 @@ _BLANK_AT_MOST = 0.01
 # -- the sums -----------------------------------------------------------------------------------------
 
 
-def _weighed(found: Mapping[str, Evidence], challenge: Challenge, sure: float) -> dict[str, Candidates]:
-    """The candidates of all boxes, given each other.
-
-    A chart that is sure all over and adds up, as most are, is left as it is: its sums could only make it
-    surer still.
-    """
-    weighed = {
-        name: evidence.ink if evidence.answer is None else (evidence.answer,)
-        for name, evidence in found.items()
-    }
-    rows = _grid(challenge)
-    if _is_in_order(weighed, rows, max(sure, SURE)):
-        return weighed
-    inks = dict(weighed)
-    weeks = [Week([weighed[day] for day in days], weighed.get(total, ())) for days, total in rows]
-    new = weigh(Sums(weeks, weighed.get("month", ())), challenge.counting.most_per_day)
-    for (days, total), week in zip(rows, new.weeks, strict=True):
-        weighed.update(zip(days, week.days, strict=True))
-        if total in weighed:
-            weighed[total] = week.total
-    if "month" in weighed:
-        weighed["month"] = new.month
-    return held_down(weighed, inks, rows)
-
-
-def _days_in_sums(weighed: Mapping[str, Candidates], challenge: Challenge) -> set[str]:
-    """The days of the weeks that have a total which is not nothing."""
-    return {
-        day
-        for days, total in _grid(challenge)
-        if total in weighed and weighed[total][0].value
-        for day in days
-    }
-
-
 def _is_same(one: Candidate, other: Candidate) -> bool:
     """Whether two candidates stand for the same minutes."""
     return is_unreadable(one) == is_unreadable(other) and _minutes(one) == _minutes(other)
 
 
-def _is_in_order(
-    boxes: Mapping[str, Candidates], rows: Sequence[tuple[Sequence[str], str]], sure: float
-) -> bool:
-    """Whether all days are sure, and all totals either blank or sure and right."""
-    days = [name for names, _ in rows for name in names]
-    sums = [(total, names) for names, total in rows] + [("month", days)]
-    totals = [(boxes[total][0], names) for total, names in sums if total in boxes]
-    written = [name for name in (*days, *(total for total, _ in sums)) if name in boxes]
-    return all(certainty(boxes[name]) >= sure for name in written) and all(
-        adds_up(best.value, sum(_minutes(boxes[name][0]) for name in names), [boxes[name] for name in names])
-        for best, names in totals
-    )
-
-
-def _grid(challenge: Challenge) -> list[tuple[list[str], str]]:
-    """For each row of the chart the names of its days' boxes and of its total's."""
-    month = set(challenge.month.dates())
-    return [
-        ([f"day:{day}" for day in row if day in month], f"week:{number}")
-        for number, row in enumerate(challenge.month.weeks(challenge.days.week_starts), start=1)
-    ]
-
-
-def _sum_flags(boxes: Mapping[str, _Box], challenge: Challenge) -> dict[str, Flag]:
+def _sum_flags(boxes: Mapping[str, _Box], rows: Rows) -> dict[str, Flag]:
     """Why to look at boxes because of sums that do not come out."""
-    rows = _grid(challenge)
     flags: dict[str, Flag] = {}
     for days, total in rows:
         if total in boxes:
@@ -282,6 +230,8 @@ def _week_flags(days: Sequence[_Box], total: _Box) -> Iterator[tuple[str, Flag]]
                 ),
             )
             return
+    if any(day.is_overruled for day in days) and sum(_minutes(day.best) for day in days) == written.value:
+        return  # several days together explain it, and each of them is asked about
     # Where a person has looked at the week and bears the reader out, it is the child who added wrongly; an
     # answer that the ink does not bear out may be a slip of the finger.
     answered = [day for day in days if day.is_answered]
@@ -292,9 +242,7 @@ def _week_flags(days: Sequence[_Box], total: _Box) -> Iterator[tuple[str, Flag]]
         )
 
 
-def _month_flags(
-    boxes: Mapping[str, _Box], rows: Sequence[tuple[Sequence[str], str]]
-) -> Iterator[tuple[str, Flag]]:
+def _month_flags(boxes: Mapping[str, _Box], rows: Rows) -> Iterator[tuple[str, Flag]]:
     month = boxes["month"]
     by_week = [_added([boxes[day] for day in days]) for days, _ in rows]
     if month.is_answered or month.firm is None or month.firm.value is None or None in by_week:

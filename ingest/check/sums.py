@@ -15,6 +15,7 @@ Inference is exact: sums are integers, so their distributions are vectors, and l
 sum is a product of Fourier transforms.
 """
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -68,16 +69,28 @@ class Sums:
     month: Candidates = ()
 
 
-def weigh(sums: Sums, most_per_day: int, slips: float = SLIPS) -> Sums:
+@dataclass(frozen=True, slots=True)
+class Weighed:
+    """A chart given its sums.
+
+    evidence: log of how probable the sums are to come out as they do, against totals that have nothing to do
+        with the days. To compare what different inks of the same chart come to.
+    """
+
+    sums: Sums
+    evidence: float
+
+
+def weigh(sums: Sums, most_per_day: int, slips: float = SLIPS) -> Weighed:
     """The same boxes and candidates, with probabilities given the whole chart; most probable first.
 
     A value that is no candidate of a box is never brought in: what the sums alone suggest stays in the
     probability that is left over.
     """
     if all(_says_nothing(box) for box in (*(week.total for week in sums.weeks), sums.month)):
-        return sums
+        return Weighed(sums, 0.0)
 
-    top_day = max([most_per_day, *(_value(c) for week in sums.weeks for box in week.days for c in box)])
+    top_day = max([most_per_day, *(_value(c) for week in sums.weeks for box in week.days for c in box[:1])])
     tops = [top_day * len(week.days) for week in sums.weeks]
     top_week = max(tops)
     adding = _Adding(slips, np.array([[top + 1.0] for top in tops]))
@@ -119,7 +132,9 @@ def weigh(sums: Sums, most_per_day: int, slips: float = SLIPS) -> Sums:
         )
         for i, week in enumerate(sums.weeks)
     ]
-    return Sums(weeks, _weigh_total(sums.month, for_month, float(all_days.sum()), slips))
+    in_all = float((all_days * (month_silent + half + monthly.slipped(month_seen)) + all_total * half).sum())
+    evidence = float(np.log(scale).sum()) + math.log(max(in_all, 1e-300))
+    return Weighed(Sums(weeks, _weigh_total(sums.month, for_month, float(all_days.sum()), slips)), evidence)
 
 
 @dataclass(frozen=True, slots=True)

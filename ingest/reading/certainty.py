@@ -39,8 +39,8 @@ class Tried:
 
         What was counted is true but a handful, in which one odd hand weighs much, and of many thresholds one
         is chosen at which luck has counted few; what is foreseen runs smooth but is only as good as the
-        confidences. By the mean of both, wishes came to nine tenths on hands held out
-        (tests/bench/threshold_rule.py).
+        confidences. By the mean of both, more came than wished on four in ten of the halves that were held
+        out, so on one in twenty (tests/bench/threshold_rule.py).
         """
         return max(self.foreseen, self.wrong) / self.accepted if self.accepted else 1.0
 

@@ -77,6 +77,18 @@ def minutes_of(text: str) -> int | None:
     return None
 
 
+# A hand in a hurry leaves of `min` an m and some strokes; the net's spelling wavers between 20mi, 20mn and
+# 20minn, and no other unit is meant by any.
+_SCRAWLED = ((re.compile(r"(?<=\d)m[ins]+"), "min"), (re.compile(r"(?<=\d)h[rs]+"), "hr"))
+
+
+def written_minutes(text: str) -> int | None:
+    """The minutes that a text as the net reads it from handwriting stands for; as `minutes_of`."""
+    for unit, short in _SCRAWLED:
+        text = unit.sub(short, text)
+    return minutes_of(text)
+
+
 # What is typed may be spelled out and spaced. A dot or a comma makes a number no whole one, but with hours.
 _UNITS = (
     (re.compile(r"(?<=[\d ])(?:minutes?|minutos?|mins?|mn|m|['′])\.?"), "min"),
