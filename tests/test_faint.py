@@ -2,7 +2,7 @@
 
 import pytest
 
-from ingest.check.faint import LEAST, ONE_DIGIT, believed
+from ingest.check.faint import LEAST, ONE_DIGIT, PADDED, believed
 from ingest.check.sums import Candidates
 from ingest.reading.values import Candidate
 
@@ -85,6 +85,17 @@ def test_a_number_of_one_digit_may_have_lost_another() -> None:
     found = list(believed(days(five, sure, (Candidate(5, "5", 1.0, typed=True),))).values())
     assert [box[0].probability for box in found] == pytest.approx([0.998 * ONE_DIGIT, 0.998, 1.0])
     assert len(found[0]) == 1  # who knows what stands there
+
+
+@pytest.mark.parametrize(("text", "minutes", "left"), [("08", 8, PADDED), ("00", 0, PADDED), ("0:45", 45, 1)])
+def test_nobody_begins_a_number_with_a_0(text: str, minutes: int, left: float) -> None:
+    ((found, *_),) = believed(days((Candidate(minutes, text, 0.99),))).values()
+    assert found.probability == pytest.approx(0.99 * left)
+
+
+def test_a_0_by_itself_and_a_dash_are_whole() -> None:
+    boxes = days((Candidate(0, "0", 0.99),), (Candidate(0, "-", 0.99),))
+    assert list(believed(boxes).values()) == list(boxes.values())
 
 
 def test_a_circle_has_no_digits_to_lose() -> None:

@@ -198,15 +198,6 @@ def test_a_unit_makes_a_number_of_what_looks_like_a_word() -> None:
     assert candidates_of(written(scores("45m", 1.0, -6.0)), Calibration())[0].text == "?"
 
 
-def test_a_number_that_begins_with_a_0_is_believed_little() -> None:
-    (padded, *_), (plain, *_) = (
-        candidates_of(written(scores(text, 1.0, 40.0)), Calibration()) for text in ("08", "80")
-    )
-    assert padded.probability < 0.5 < 0.99 < plain.probability
-    assert candidates_of(written(scores("0", 1.0, 40.0)), Calibration())[0].probability > 0.99
-    assert candidates_of(written(scores("0:45", 1.0, 40.0)), Calibration())[0].probability > 0.99
-
-
 def test_the_number_beside_what_was_struck_out_waits_for_a_sum_to_bear_it_out() -> None:
     word = said_of(scores("45", 1.0, -12.0))
     look = Look(Traces(0.5, 0.01, None), word, Signs(-11, 2, 6, 0), Candidate(20, "20", 0.999))

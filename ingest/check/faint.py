@@ -31,6 +31,10 @@ CLEAR = 0.995
 # photos by calibrating hands, of 18 days that the net was sure were such, 6 were. Sums may bear one out.
 ONE_DIGIT = 0.9
 
+# And in one that begins with a 0, as nobody writes it: of 38 boxes that the net read so, 15 said what follows
+# the 0. It takes a crumb of frame or of another number for one.
+PADDED = 0.4
+
 _NUMBERS = ("day", "week", "month")
 
 
@@ -71,10 +75,13 @@ def _doubted(box: Candidates, share: float) -> Candidates:
 
 
 def _all_there(box: Candidates) -> Candidates:
+    """With a number that may have lost a digit, or begins with one too many, as probable as it may be."""
     best, *others = box
-    if best.typed or not best.value or best.value > 9:
+    if best.typed or best.value is None:
         return box
-    return tuple(sorted((best.at(best.probability * ONE_DIGIT), *others), key=lambda c: -c.probability))
+    padded = best.text[:1] == "0" and best.text[1:2].isdigit()
+    left = PADDED if padded else ONE_DIGIT if 0 < best.value < 10 else 1.0
+    return tuple(sorted((best.at(best.probability * left), *others), key=lambda c: -c.probability))
 
 
 def _is_blank(candidate: Candidate) -> bool:

@@ -52,10 +52,6 @@ _BESIDE = 0.95
 _WITH_UNIT = re.compile(r"\d{1,3}m[ins]*n[ins]*")
 _IS_NUMBER = 0.999
 
-# Nobody begins a number with a 0: of 38 boxes that the net read as 00, 08 and the like, 15 were right (on 900
-# photos by calibrating hands).
-_PADDED = 0.4
-
 # From here on a box is a number surely enough to tell how dark a page's writing is.
 _SURE_NUMBER = 0.9
 
@@ -217,7 +213,7 @@ def said_of(scores: Scores) -> Said:
     likely = likely_texts(scores.chances)
     if sum(chance for text, chance in likely if _WITH_UNIT.fullmatch(text)) > 0.5:
         number = max(number, _IS_NUMBER)
-    texts = [(text, chance * number * _belief(text)) for text, chance in likely]
+    texts = [(text, chance * number) for text, chance in likely]
     blank = sum(chance for text, chance in texts if not text)
     merged: dict[int | None, tuple[str, float]] = {None: ("?", 1 - number)}
     for text, chance in texts:  # likeliest first
@@ -228,11 +224,6 @@ def said_of(scores: Scores) -> Said:
     written = max(1 - blank, 1e-9)
     given = [Candidate(value, text, min(chance / written, 1.0)) for value, (text, chance) in merged.items()]
     return Said(blank, tuple(sorted(given, key=lambda c: -c.probability)[:_KEPT]))
-
-
-def _belief(text: str) -> float:
-    """How far the net is believed that something says `text`."""
-    return _PADDED if text[:1] == "0" and text[1:2].isdigit() else 1.0
 
 
 def candidates_of(look: Look, calibration: Calibration) -> tuple[Candidate, ...]:
