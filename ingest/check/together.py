@@ -45,6 +45,8 @@ def together(inks: Boxes, rows: Rows, challenge: Challenge, sure: float) -> tupl
 
 
 def _mixed(chances: Sequence[float], views: Sequence[Boxes]) -> Boxes:
+    if chances[0] == 1:
+        return views[0]
     return {name: mixed(chances, [view[name] for view in views]) for name in views[0]}
 
 
