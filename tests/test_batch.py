@@ -333,7 +333,9 @@ def test_a_stopped_run_is_finished_from_the_originals(ledger: Ledger, pile: Path
     assert set(states(ledger).values()) == {ReturnState.DONE}
 
 
+# A shell's background job is born deaf to Ctrl-C, and so are the tests in it and what they start.
 _RUN = """
+import signal
 import sys
 from pathlib import Path
 from hostile.reader import make_reader
@@ -341,6 +343,7 @@ from ingest.collect.batch import collect
 from ingest.ledger.store import Ledger
 
 if __name__ == "__main__":
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     with Ledger.open(Path(sys.argv[1])) as ledger:
         collect(ledger, [Path(sys.argv[2])], workers=2, make_reader=make_reader)
 """
