@@ -145,11 +145,11 @@ def test_what_is_said_goes_before_what_was(october: Path) -> None:
 
 
 def test_a_design_that_lies_elsewhere_is_found_from_the_new_folder(october: Path, tmp_path: Path) -> None:
-    (october / "my-minutes.toml").rename(tmp_path / "shared.toml")
-    plan = PLAN.replace("my-minutes.toml", "../shared.toml")
+    (october / "my-minutes.toml").rename(tmp_path / "band.toml")
+    plan = PLAN.replace("my-minutes.toml", "../band.toml")
     (october / "challenge.toml").write_text(plan, encoding="utf-8")
     assert new(tmp_path / "year" / "november", "--from", october) == 0
-    assert load_challenge(tmp_path / "year" / "november").design == "../../shared.toml"
+    assert load_challenge(tmp_path / "year" / "november").design == "../../band.toml"
     assert main(["charts", "--folder", str(tmp_path / "year" / "november")]) == 0
 
 

@@ -23,7 +23,8 @@ COUNTED = 0.9
 def as_usual(boxes: Mapping[str, Candidates], challenge: Challenge) -> dict[str, Candidates]:
     """The boxes of a chart by name, the days' numbers reweighed by how often its other days surely say them.
 
-    After F. Hoppe's urn (1984): so many days as NEW from the prior for any child, and the child's own.
+    Like the urn of F. Hoppe ("Pólya-like urns and the Ewens' sampling formula", 1984; cited from memory): so
+    many days as NEW from the prior for any child, and the child's own.
     Probability only moves between a box's numbers: whether it is blank, or no number, others do not tell.
     """
     every = sum(weight_of(minutes, challenge) for minutes in range(challenge.counting.most_per_day + 1))
