@@ -109,6 +109,22 @@ def test_faint_pencil_is_not_blank(numerals: Numerals) -> None:
     assert ink > 0
 
 
+def test_where_strokes_hardly_stand_out_from_the_grain_a_box_is_read_as_a_whole(numerals: Numerals) -> None:
+    """A 2 in lighter pencil than the 5 beside it: by what stood out of both, 25 was read as 5, and surely."""
+    crops = []
+    for seed in range(4):
+        box = np.full((101, 174), 230, np.uint8)
+        for text, left, shade in (("2", 35, 216), ("5", 80, 206)):
+            cv2.putText(box, text, (left, 75), cv2.FONT_HERSHEY_SIMPLEX, 1.8, shade, 3, cv2.LINE_AA)
+        grain = cv2.GaussianBlur(np.random.default_rng(seed).normal(0, 1, box.shape), (0, 0), 1.2)
+        crops.append(framed(np.clip(box + 5 * grain / grain.std(), 0, 255).astype(np.uint8)))
+    page = [*crops, *[with_digits(framed(paper()), shade=200)] * 5]
+    read = numerals.read(page, [Kind.MINUTES] * len(page))
+    assert [found[0].value for found, _ in read[:4]] == [25] * 4
+    assert not any(find_traces(flatten(crop, EDGE_PX)).is_legible for crop in crops)
+    assert find_traces(flatten(page[-1], EDGE_PX)).is_legible
+
+
 def test_noise_that_could_hide_pencil_is_never_blank_by_looking_alone() -> None:
     for seed in range(30):
         noise = np.random.default_rng(seed).normal(40, 14, (101, 174)).clip(0, 255).astype(np.uint8)

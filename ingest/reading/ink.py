@@ -22,6 +22,11 @@ _CELL = np.ones((15, 15), np.uint8)  # px of the reader's input; wider than any 
 _SURELY_BLANK = ((0.04, 6.0), (0.08, 3.6))
 # A mark smaller than this share of the crop's height each way, not two millimetres, is dirt, not writing.
 _SPECK = 0.12
+# Writing that stands above the paper by fewer spreads of its grain shows only in fragments. Taken for all of
+# it, they are read as a dash, or a digit is lost. On 270 hard photos by calibrating hands, of 165 boxes under
+# 6 spreads 142 were read right as a whole and 60 by what was found of their strokes; from 6 to 9, of 533, 467
+# and 412; from 9 to 12, of 578, 519 and 524.
+_LEGIBLE = 9.0
 # From this grain on strokes cannot be told from the paper by their outline.
 _GRAINY = 0.03
 
@@ -208,6 +213,11 @@ class Traces:
     grain: float
     ink: Ink | None
     is_speck: bool = False
+
+    @property
+    def is_legible(self) -> bool:
+        """Whether strokes stand out from the grain, so that what was found of them is all of them."""
+        return bool(self.ink and self.ink.clear) and self.contrast >= _LEGIBLE * max(self.grain, 1e-3)
 
 
 def find_traces(flat: Flattened) -> Traces:

@@ -152,7 +152,7 @@ class Numerals:
         for n, each in enumerate(traces):
             flat = each.ink is not None and is_flat(each.ink, crops[n])
             word = said.get(n)
-            signs = writing.signs(each, word.blank if word else None, flat=flat)
+            signs = writing.signs(each, _blank_chance(word, each) if word else None, flat=flat)
             beside = self._beside(flats[n], each) if word and word.is_no_number else None
             looks.append(Look(each, word, signs, beside))
         return looks
@@ -171,7 +171,7 @@ class Numerals:
         self, flats: Sequence[Flattened], traces: Sequence[Traces], places: Sequence[int]
     ) -> dict[int, Said]:
         """What the net says of the boxes at some places."""
-        views = [view_of(flats[n].picture, traces[n].ink or whole(flats[n])) for n in places]
+        views = [view_of(flats[n].picture, _framed(flats[n], traces[n])) for n in places]
         return dict(zip(places, map(said_of, self._net.score(views)), strict=True))
 
     def read(self, crops: Sequence[Grey], kinds: Sequence[Kind]) -> list[tuple[tuple[Candidate, ...], float]]:
@@ -195,6 +195,21 @@ class Numerals:
         scores = self._net.score([view])[0]
         text, chance = likely_texts(scores.chances)[0]
         return text, self._calibration.certainty(chance * chance_of_number(scores))
+
+
+def _framed(flat: Flattened, traces: Traces) -> Ink:
+    """The part of a box to look at."""
+    return traces.ink if traces.ink and traces.is_legible else whole(flat)
+
+
+def _blank_chance(said: Said, traces: Traces) -> float:
+    """How probable the net makes it that a box is blank.
+
+    Of what does not stand out from the paper's grain it says that it is a dash, and sees as little as where
+    it calls it blank.
+    """
+    dash = 0.0 if traces.is_legible else sum(c.probability for c in said.written if c.text == "-")
+    return said.blank + (1 - said.blank) * dash
 
 
 def chance_of_number(scores: Scores) -> float:
@@ -241,6 +256,8 @@ def candidates_of(look: Look, calibration: Calibration) -> tuple[Candidate, ...]
             certain *= 1 - _BESIDE
         found.append(best.at(certain * (1 - blank)))
         found += [other.at(other.probability * rest * (1 - blank)) for other in others]
+        if not look.traces.is_legible:
+            found = [candidate for candidate in found if candidate.text != "-"]
     likely = [candidate for candidate in found if candidate.probability > _LEAST]
     return tuple(sorted(likely, key=lambda c: -c.probability))
 

@@ -3,8 +3,8 @@
     python -m ingest.training.train --data FOLDER --out FOLDER [--minutes 9] [--start FILE.pt]
 
 FOLDER holds the open data (see ingest.training.ink). Drawing runs on every core, wear and training on
-the GPU when there is one. Writes numerals.onnx, numerals.pt (weights to go on from) and train.json
-(settings and the held-out figures at the end).
+the GPU when there is one. Writes numerals.onnx, numerals.pt (weights to go on from; kept every two minutes)
+and train.json (settings and the held-out figures at the end).
 """
 
 import argparse
@@ -186,6 +186,7 @@ def where_time_goes(net: Net, store: Store, rng: np.random.Generator) -> None:
 
 WARM = 300  # steps before the profile; the first ones try out kernels
 MEAN_EVERY = 4  # steps between updates of the running mean of the weights
+KEEP_EVERY = 120  # seconds between weights kept, in case training is cut short
 
 
 def main() -> None:
@@ -220,7 +221,8 @@ def main() -> None:
     )
     store = Store(chunks, device)
     begun, step, said = time.monotonic(), 0, 0.0
-    limit = args.minutes * 60
+    limit, kept = args.minutes * 60, 0.0
+    args.out.mkdir(parents=True, exist_ok=True)
     rng = np.random.default_rng(args.seed)
     while (now := time.monotonic() - begun) < limit:
         layers, targets, lengths, number = store.some(rng)
@@ -244,7 +246,9 @@ def main() -> None:
             said = now
             so_far = f"step {step}  drawn {store.drawn:,}  loss {float(loss.detach()):.4f}"
             print(f"{now:6.0f} s  {so_far}", flush=True)
-    args.out.mkdir(parents=True, exist_ok=True)
+        if now - kept > KEEP_EVERY:
+            kept = now
+            torch.save(mean.module.state_dict(), args.out / "numerals.pt")
     best = mean.module
     report: dict[str, object] = {
         "drawn": store.drawn,
