@@ -256,7 +256,7 @@ def candidates_of(look: Look, calibration: Calibration) -> tuple[Candidate, ...]
             certain *= 1 - _BESIDE
         found.append(best.at(certain * (1 - blank)))
         found += [other.at(other.probability * rest * (1 - blank)) for other in others]
-        if not look.traces.is_legible:
+        if not look.traces.is_legible:  # no stroke is seen that could be a dash; see `_blank_chance`
             found = [candidate for candidate in found if candidate.text != "-"]
     likely = [candidate for candidate in found if candidate.probability > _LEAST]
     return tuple(sorted(likely, key=lambda c: -c.probability))
