@@ -60,11 +60,35 @@ def test_a_page_s_writing_is_as_dark_as_the_faintest_tenth_of_its_numbers() -> N
     assert few.contrast < 0.1
 
 
+def test_a_page_wiped_to_black_and_white_hides_what_left_a_trace() -> None:
+    """Nobody knows how dark the writing was: a box that is not quite white may be a number that is gone."""
+    page = Writing.of([traces(0.0, 1e-6)] * 6, [])
+    wiped, bare = traces(0.003, 1e-6), traces(0.0, 1e-6)
+    chances = [Blankness().chance(page.signs(each, None, flat=False)) for each in (wiped, bare)]
+    assert chances[0] < 0.99 < chances[1]
+
+
+def framed_traces(frame: float) -> Traces:
+    return Traces(0.2, 0.01, None, frame=frame)
+
+
+def test_where_frames_fade_pencil_may_be_gone() -> None:
+    numbers = [framed_traces(frame) for frame in np.linspace(0.2, 0.4, 21)]
+    page = Writing.of(numbers, numbers)
+    assert [page.is_washed_out(framed_traces(frame)) for frame in (0.05, 0.12, 0.14, 0.4)] == [
+        True,
+        True,
+        False,
+        False,
+    ]
+    assert not Writing.of(numbers, numbers[:4]).is_washed_out(framed_traces(0.01))  # compared with what?
+
+
 @given(st.floats(0, 1), st.floats(0.001, 1), st.floats(0, 1), st.floats(0.001, 0.1), st.floats(0.02, 0.5))
 def test_more_to_be_seen_never_speaks_for_blank(
     net: float, less: float, more: float, grain: float, writing: float
 ) -> None:
-    page = Writing(writing, is_known=True, is_clean=False)
+    page = Writing(writing, 0.3, is_known=True, is_clean=False)
     chances = [Blankness().chance(page.signs(traces(c, grain), net, flat=False)) for c in (less, less + more)]
     assert chances[1] <= chances[0]
 

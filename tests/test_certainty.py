@@ -8,22 +8,28 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import minimize
 
-from ingest.reading.certainty import SURE, Calibration, Threshold, Tried, choose, threshold, tried
+from ingest.reading.certainty import SURE, Calibration, Clearness, Threshold, Tried, choose, threshold, tried
 from ingest.training.calibrate import fit
 
 
 def test_certainty_grows_with_the_chance_and_is_capped() -> None:
     calibration = Calibration(slope=1.5, shift=-0.5, most=0.9995)
-    sure = [calibration.certainty(chance) for chance in np.linspace(0, 1, 201)]
+    sure = [calibration.certainty("45", chance) for chance in np.linspace(0, 1, 201)]
     assert all(b >= a for a, b in pairwise(sure))
     assert 0 <= sure[0] < 0.01
     assert sure[-1] == 0.9995
 
 
+def test_a_nine_is_trusted_less() -> None:
+    shipped = Calibration.load()
+    assert shipped.certainty("90", 0.998) < shipped.certainty("80", 0.998) - 0.01
+    assert Calibration().certainty("90", 0.998) == Calibration().certainty("80", 0.998)
+
+
 def test_the_shipped_calibration_can_reach_certainty() -> None:
     calibration = Calibration.load()
-    assert calibration.certainty(1.0) > threshold(2000).sure
-    assert calibration.certainty(0.5) < 0.9
+    assert calibration.certainty("45", 1.0) > threshold(2000).sure
+    assert calibration.certainty("45", 0.5) < 0.9
 
 
 def test_the_fit_is_the_most_probable_logistic() -> None:
@@ -70,9 +76,9 @@ def test_what_is_expected_is_the_worse_of_foreseen_and_counted() -> None:
 
 @pytest.mark.parametrize(
     ("wished", "sure"),
-    [(100, 0.90), (1000, 0.96), (1100, 0.99), (2000, 0.99), (2001, 0.999), (11_000, 0.999)],
+    [(195, 0.90), (196, 0.96), (382, 0.96), (383, 0.99), (750, 0.99), (751, 0.999), (4200, 0.999)],
 )
-def test_the_mildest_threshold_that_keeps_the_wish_is_taken(wished: int, sure: float) -> None:
+def test_the_mildest_threshold_that_keeps_the_wish_with_a_margin_is_taken(wished: int, sure: float) -> None:
     chosen = choose(wished, TABLE)
     assert chosen.sure == sure
     assert chosen.is_kept
@@ -98,6 +104,15 @@ def test_many_boxes_bear_out_no_wish_that_the_errors_among_them_deny() -> None:
     poor = choose(2000, [Tried(0.99, accepted=10_000, foreseen=20.0, wrong=20)])
     assert not poor.is_kept
     assert not poor.is_borne_out
+
+
+def test_on_a_murky_chart_the_same_confidence_is_worth_less() -> None:
+    plain, shipped = Clearness(), Clearness.load()
+    assert plain.chance(0.97, 0.01) == pytest.approx(0.97)
+    assert plain.chance(0.97, 0.3) == pytest.approx(0.97)
+    assert shipped.chance(0.97, 0.006) > 0.99 > shipped.chance(0.97, 0.3)
+    assert shipped.chance(0.99, 0.05) > shipped.chance(0.98, 0.05)
+    assert shipped.chance(1.0, 0.006) == shipped.most < 1
 
 
 @given(TABLES, WISHES, WISHES)

@@ -103,6 +103,19 @@ def test_an_empty_framed_box_is_blank_whatever_the_light(numerals: Numerals) -> 
     assert found[0].value is None  # a shadow's edge may be doubtful, but it is no number
 
 
+def test_where_light_has_bleached_the_paper_nothing_is_sure(numerals: Numerals) -> None:
+    """A frame that has all but gone from the picture tells that pencil may have gone with it."""
+    bleached = framed(paper(shade=250), shade=232)
+    numbers = [with_digits(framed(paper()), shade=190)] * 6
+    (lit, _), (beside, _), *_ = numerals.read([bleached, framed(paper()), *numbers], [Kind.MINUTES] * 8)
+    assert lit[0].text == beside[0].text == ""
+    assert lit[0].probability < 0.91
+    assert beside[0].probability > 0.99
+    half_gone = with_digits(bleached, "5", shade=225)
+    (found, _), *_ = numerals.read([half_gone, *numbers], [Kind.MINUTES] * 7)
+    assert sum(c.probability for c in found) < 0.91
+
+
 def test_faint_pencil_is_not_blank(numerals: Numerals) -> None:
     ((found, ink),) = numerals.read([with_digits(framed(paper()), shade=205)], [Kind.MINUTES])
     assert found[0].value == 25

@@ -4,8 +4,8 @@ import pytest
 from factories import Said, october, page_reading, readings
 
 from ingest.demo.diary import Diary
-from ingest.reading.certainty import Tried
-from ingest.training.thresholds import TRIED, added, try_thresholds
+from ingest.reading.certainty import Clearness, Tried
+from ingest.training.thresholds import TRIED, added, outcomes, try_thresholds
 
 PLAN = october()
 DAY = "day:2027-10-05"
@@ -24,7 +24,7 @@ def diary(no_number: frozenset[str] = frozenset(), **changed: int | None) -> Dia
 def tried(said: Said, of: Diary) -> dict[float, Tried]:
     """By threshold, a chart that says 20 for sure on every day but the 5th."""
     reading = page_reading(readings(PLAN, d5=said, minutes=20, **NO_TOTALS))
-    return {row.sure: row for row in try_thresholds(reading, PLAN, of)}
+    return {row.sure: row for row in try_thresholds(outcomes(reading, PLAN, of), Clearness())}
 
 
 def test_a_misread_box_counts_as_wrong_where_it_is_taken_and_not_where_it_is_asked_about() -> None:
@@ -50,11 +50,11 @@ def test_what_is_no_number_is_wrong_whatever_it_is_taken_for() -> None:
 
 
 def test_a_lost_page_counts_for_nothing_and_charts_add_up() -> None:
-    lost = try_thresholds(None, PLAN, diary())
+    assert outcomes(None, PLAN, diary()) == []
+    lost = try_thresholds([], Clearness())
     assert {(row.accepted, row.foreseen, row.wrong) for row in lost} == {(0, 0, 0)}
-    one = try_thresholds(
-        page_reading(readings(PLAN, d5=((25, 0.999),), minutes=20, **NO_TOTALS)), PLAN, diary()
-    )
+    said = page_reading(readings(PLAN, d5=((25, 0.999),), minutes=20, **NO_TOTALS))
+    one = try_thresholds(outcomes(said, PLAN, diary()), Clearness())
     (row,) = (row for row in added([one, lost, one]) if row.sure == 0.9)
     assert (row.accepted, row.wrong) == (2 * BOXES, 2)
     assert row.foreseen == pytest.approx(2 * one[0].foreseen, abs=1e-3)

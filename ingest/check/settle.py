@@ -19,15 +19,20 @@ from ingest.check.evidence import (
     with_answer,
 )
 from ingest.check.lateness import is_late
+from ingest.check.murk import murk, needed
 from ingest.check.sums import Candidates
 from ingest.check.together import Rows, rows_of, together
 from ingest.ledger.records import AnswerRecord
 from ingest.plan.challenge import Challenge
-from ingest.reading.certainty import SURE, threshold
+from ingest.reading.certainty import SURE, Clearness, threshold
 from ingest.reading.values import Candidate
 
 # A second reading of a day that explains a wrong sum is worth asking about from this probability on.
 WORTH_ASKING = 1e-3
+
+# From here on, by ink or sums, a box is taken as it is; whether a person must look at it all the same depends
+# on how clear its chart is.
+LIKELY = 0.9
 
 # Sums may settle a box only on what the ink itself makes at least so probable: further down, too few readings
 # were ever counted to trust the probability. An assumption, no source.
@@ -63,13 +68,16 @@ def settle(
     *,
     disputes: Mapping[str, str] = MappingProxyType({}),
     sure: float | None = None,
+    clearness: Clearness | None = None,
 ) -> Chart:
     """Put a student's pages and the answers about them together.
 
     pages: in any order. answers: the last one about each box. disputes: by box, what a person who did not
     know the reading said of it in a spot check. sure: the confidence from which on a box is taken without a
-    person; None: the one that follows from the challenge's `silent_errors`.
+    person; None: the one that follows from the challenge's `silent_errors`. clearness: None: the one that
+    ships.
     """
+    clearness = clearness or Clearness.load()
     if sure is None:
         sure = threshold(challenge.reading.silent_errors).sure
     in_order = sorted(pages, key=lambda own: (own.handed_in, own.page.id))
@@ -85,16 +93,27 @@ def settle(
             found[name] = with_answer(found[name], answers[name])
     inks = {name: each.ink if each.answer is None else (each.answer,) for name, each in found.items()}
     rows = rows_of(challenge)
-    alone, weighed = together(inks, rows, challenge, max(sure, SURE))
+    alone, weighed = together(inks, rows, challenge, SURE)
     in_sums = {day for days, total in rows if total in weighed and weighed[total][0].value for day in days}
     boxes = {
-        name: _Box.judged(evidence, alone[name], weighed[name], sure, is_in_sum=name in in_sums)
+        name: _Box.judged(evidence, alone[name], weighed[name], is_in_sum=name in in_sums)
         for name, evidence in found.items()
     }
     sums = _sum_flags(boxes, rows)
-    settled = {
-        name: _settled(box, sums.get(name), disputes.get(name), challenge) for name, box in boxes.items()
-    }
+    murks = murk(found)
+    settled = {}
+    for name, box in boxes.items():
+        confidence, enough = box.confidence, sure
+        if name in murks and box.is_handwritten:
+            enough = needed(sure, murks[name])
+            confidence = clearness.chance(confidence, murks[name])
+            by_itself = clearness.chance(certainty(alone[name]), murks[name])
+            if confidence < enough <= by_itself and box.is_sure:
+                sums.setdefault(name, _against(box.ink))
+        is_trusted = confidence >= enough or name not in murks
+        settled[name] = _settled(
+            box, confidence, sums.get(name), disputes.get(name), challenge, is_trusted=is_trusted
+        )
     doubts = {
         name: _doubt(boxes[name], box, disputes.get(name), challenge)
         for name, box in settled.items()
@@ -108,7 +127,7 @@ class _Box:
     """A box with what its pages say of it and what the whole chart makes of that.
 
     is_overruled: the sums speak against what the ink alone says for sure.
-    is_sure: nobody need look, as far as probabilities go.
+    is_sure: nobody need look, as far as the box and its sums go.
     """
 
     evidence: Evidence
@@ -117,17 +136,14 @@ class _Box:
     is_sure: bool
 
     @classmethod
-    def judged(
-        cls, evidence: Evidence, alone: Candidates, weighed: Candidates, sure: float, *, is_in_sum: bool
-    ) -> "_Box":
+    def judged(cls, evidence: Evidence, alone: Candidates, weighed: Candidates, *, is_in_sum: bool) -> "_Box":
         """is_in_sum: a day of a week with a total that is not nothing."""
         if evidence.answer:
             return cls(evidence, weighed, is_overruled=False, is_sure=True)
         if evidence.hopeless:
             return cls(evidence, weighed, is_overruled=False, is_sure=False)
         best = weighed[0]
-        if evidence.poor:
-            sure = max(sure, SURE)  # which the ink of a bent page never reaches: the sums must bear it out
+        sure = SURE if evidence.poor else LIKELY  # which the ink of a bent page never reaches: sums must help
         if certainty(evidence.ink) >= sure:
             agrees = _is_same(best, evidence.ink[0])
             overruled = not agrees or certainty(weighed) < min(sure, certainty(alone))
@@ -157,6 +173,14 @@ class _Box:
         if best.value or is_unreadable(best) or self.evidence.answer:
             return best
         return next(c for c in self.evidence.ink if not c.value and not is_unreadable(c))
+
+    @property
+    def is_handwritten(self) -> bool:
+        return not self.ink.typed and not minutes_each(self.weighed)
+
+    @property
+    def confidence(self) -> float:
+        return 1.0 if self.ink.typed else min(certainty(self.weighed), _INK_MOST)
 
     @property
     def is_answered(self) -> bool:
@@ -200,10 +224,13 @@ def _sum_flags(boxes: Mapping[str, _Box], rows: Rows) -> dict[str, Flag]:
         flags.update(_month_flags(boxes, rows))
     for box in boxes.values():
         if box.is_overruled and box.name not in flags:
-            flags[box.name] = Flag(
-                "sum", f"{_read_as(box.ink)}, but then the sums on the chart do not come out."
-            )
+            flags[box.name] = _against(box.ink)
     return flags
+
+
+def _against(ink: Candidate) -> Flag:
+    """That the sums speak against what is read by itself."""
+    return Flag("sum", f"{_read_as(ink)}, but then the sums on the chart do not come out.")
 
 
 def _week_flags(days: Sequence[_Box], total: _Box) -> Iterator[tuple[str, Flag]]:
@@ -278,7 +305,16 @@ def _minutes(candidate: Candidate | None) -> int:
 # -- what stands --------------------------------------------------------------------------------------
 
 
-def _settled(box: _Box, sum_flag: Flag | None, dispute: str | None, challenge: Challenge) -> Settled:
+def _settled(
+    box: _Box,
+    confidence: float,
+    sum_flag: Flag | None,
+    dispute: str | None,
+    challenge: Challenge,
+    *,
+    is_trusted: bool,
+) -> Settled:
+    """confidence, is_trusted: by how clear the whole chart is."""
     page_id = box.evidence.page.page.id
     if box.evidence.answer is not None:
         return Settled(box.name, State.ANSWERED, box.evidence.answer.value, 1.0, (), page_id)
@@ -288,15 +324,15 @@ def _settled(box: _Box, sum_flag: Flag | None, dispute: str | None, challenge: C
         # a smudge or a drawing in a cell of another month is nobody's practice
         state = State.BLANK if blank or kind == "outside" else State.READ
         return Settled(box.name, state, None, box.best.probability, (), page_id)
-    flags = (*_dispute_flags(box, dispute), *_flags(box, kind, sum_flag, challenge))
+    is_sure = box.is_sure and is_trusted
+    flags = (*_dispute_flags(box, dispute), *_flags(box, kind, sum_flag, challenge, is_sure=is_sure))
     if flags:
         guess = _guess(box.weighed)
         value, sure = (guess.value, guess.probability) if guess else (None, 0.0)
         each, most = minutes_each(box.weighed), _most_named(box, dispute)
         return Settled(box.name, State.FLAGGED, value, sure, flags, page_id, each, most)
     state = State.BLANK if blank else State.READ
-    sure = 1.0 if box.ink.typed else min(certainty(box.weighed), _INK_MOST)
-    return Settled(box.name, state, box.best.value, sure, (), page_id, minutes_each(box.weighed))
+    return Settled(box.name, state, box.best.value, confidence, (), page_id, minutes_each(box.weighed))
 
 
 _INK_MOST = 0.9999  # confidence in what ink says, sums and all: only what was typed or answered is certain
@@ -312,7 +348,9 @@ def _most_named(box: _Box, dispute: str | None) -> int:
     return max([0, *named, (value_of(dispute) or 0) if dispute else 0])
 
 
-def _flags(box: _Box, kind: str, sum_flag: Flag | None, challenge: Challenge) -> Iterator[Flag]:
+def _flags(
+    box: _Box, kind: str, sum_flag: Flag | None, challenge: Challenge, *, is_sure: bool
+) -> Iterator[Flag]:
     if kind == "outside":
         yield Flag(
             "outside-month",
@@ -330,7 +368,7 @@ def _flags(box: _Box, kind: str, sum_flag: Flag | None, challenge: Challenge) ->
         if box.ink.typed:
             why = f"{typed_words(box.ink)} is typed here, which does not say beyond doubt how many minutes."
         yield Flag("not-a-number", why)
-    elif sum_flag is None and not box.is_sure:
+    elif sum_flag is None and not is_sure:
         bent = " The page is bent or blurred here." if box.evidence.poor else ""
         what = "This cannot be read with certainty."
         if box.best.value is None:

@@ -64,10 +64,12 @@ class Flattened:
 
     dark: (height, width), 0 paper .. 1 black; the paper's grain lies around 0.
     edge: px along each side that may hold the frame and what lies beyond it.
+    frame: how dark the frame was, likewise; 0 where there is none.
     """
 
     dark: Darkness
     edge: int
+    frame: float = 0.0
 
     @property
     def picture(self) -> Grey:
@@ -112,14 +114,15 @@ def _dark(crops: Sequence[Grey]) -> Darkness:
 
 def _without_frames(dark: Darkness, edge: int) -> Iterator[Flattened]:
     """dark: (n, h, w), changed in place."""
-    flats = [Flattened(each, edge) for each in dark]
-    if min(flats[0].inside(dark[0]).shape, default=0) < 8:
+    inside = dark[:, edge : dark.shape[1] - edge, edge : dark.shape[2] - edge]
+    if min(inside.shape[1:]) < 8:
         yield from (Flattened(each, 0) for each in dark)
         return
     # The middle brightness of a quarter of the pixels tells as much as that of all.
-    inside = np.stack([flat.inside(flat.dark)[::2, ::2] for flat in flats]).reshape(len(flats), -1)
-    half = inside.shape[1] // 2
-    dark -= np.partition(inside, half, axis=1)[:, half, None, None]
+    some = inside[:, ::2, ::2].reshape(len(dark), -1)
+    half = some.shape[1] // 2
+    dark -= np.partition(some, half, axis=1)[:, half, None, None]
+    frames = np.zeros((len(dark), 0), np.float32)
     if edge:
         turned = dark.transpose(0, 2, 1)
         for side in (dark[:, :edge], dark[:, -edge:], turned[:, :edge], turned[:, -edge:]):
@@ -128,7 +131,9 @@ def _without_frames(dark: Darkness, edge: int) -> Iterator[Flattened]:
                 half = stretch.shape[2] // 2
                 middle = (ordered[:, :, (stretch.shape[2] - 1) // 2] + ordered[:, :, half]) / 2
                 stretch -= np.maximum(middle, 0)[:, :, None]
-    yield from flats
+                frames = np.column_stack([frames, middle.max(axis=1)])
+    for each, stretches in zip(dark, frames, strict=True):
+        yield Flattened(each, edge, float(np.median(stretches)) if edge else 0.0)
 
 
 _ROWS, _COLUMNS = 5, 9  # of the grid that the paper's brightness is taken on
@@ -207,12 +212,14 @@ class Traces:
     contrast: how far the darkest half per cent stands above the paper, as a share of the paper's brightness.
     grain: the spread of the paper itself, likewise. ink: where the writing lies; None where nothing is seen.
     is_speck: all that is seen is too small for writing. It is dirt, or what is left of a faint number.
+    frame: how dark the box's printed frame is.
     """
 
     contrast: float
     grain: float
     ink: Ink | None
     is_speck: bool = False
+    frame: float = 0.0
 
     @property
     def is_legible(self) -> bool:
@@ -236,9 +243,9 @@ def find_traces(flat: Flattened) -> Traces:
     grain = 1.4826 * _median(np.abs(inside - np.float32(middle)))
     contrast = _top(inside, 0.005) - middle
     if any(contrast < most and contrast < spreads * max(grain, 1e-3) for most, spreads in _SURELY_BLANK):
-        return Traces(contrast, grain, None)
+        return Traces(contrast, grain, None, frame=flat.frame)
     ink = _strokes(flat, inside, middle, contrast, grain)
-    return Traces(contrast, grain, ink, is_speck=ink is None)
+    return Traces(contrast, grain, ink, is_speck=ink is None, frame=flat.frame)
 
 
 def whole(flat: Flattened) -> Ink:

@@ -59,6 +59,9 @@ _SURE_NUMBER = 0.9
 # log odds are moved by as much (Bayes; the odds are six times those of training).
 _NUMBERS = math.log(6)
 
+# What is left of belief in anything where writing may be gone. Sums may still bear a box out.
+_WASHED_OUT = 0.9
+
 # Initials: so much of the box is ink once somebody signed. A dot of dirt is less.
 _SIGNED = 0.004
 
@@ -118,13 +121,15 @@ class Said:
 class Look:
     """What can be told of one box. said: None where the net was not asked.
 
-    beside: the number beside what makes the whole box none, if it is cut in two.
+    beside: the number beside what makes the whole box none, if it is cut in two. is_washed_out: writing, or a
+    part of it, may be gone.
     """
 
     traces: Traces
     said: Said | None
     signs: Signs
     beside: Candidate | None = None
+    is_washed_out: bool = False
 
 
 class Numerals:
@@ -154,7 +159,7 @@ class Numerals:
             word = said.get(n)
             signs = writing.signs(each, _blank_chance(word, each) if word else None, flat=flat)
             beside = self._beside(flats[n], each) if word and word.is_no_number else None
-            looks.append(Look(each, word, signs, beside))
+            looks.append(Look(each, word, signs, beside, writing.is_washed_out(each)))
         return looks
 
     def _beside(self, flat: Flattened, traces: Traces) -> Candidate | None:
@@ -180,21 +185,24 @@ class Numerals:
         Returns for each its candidates, most probable first, and its share of ink. For initials the
         text of the candidate is only "" or "?": something is there.
         """
-        return [self._judged(each, kind) for each, kind in zip(self.look(crops, kinds), kinds, strict=True)]
-
-    def _judged(self, look: Look, kind: Kind) -> tuple[tuple[Candidate, ...], float]:
-        share = look.traces.ink.share if look.traces.ink else 0.0
-        if kind in (Kind.MARK, Kind.TEXT):
-            if look.traces.ink and share >= _SIGNED:
-                return (Candidate(None, "?", 0.999),), share
-            return (Candidate(None, "", self._calibration.blank),), share
-        return candidates_of(look, self._calibration), share
+        looks = self.look(crops, kinds)
+        return [judged(each, kind, self._calibration) for each, kind in zip(looks, kinds, strict=True)]
 
     def text_of(self, view: Grey) -> tuple[str, float]:
         """The likeliest text of a view, of any length and minutes or not, and how sure."""
         scores = self._net.score([view])[0]
         text, chance = likely_texts(scores.chances)[0]
-        return text, self._calibration.certainty(chance * chance_of_number(scores))
+        return text, self._calibration.certainty(text, chance * chance_of_number(scores))
+
+
+def judged(look: Look, kind: Kind, calibration: Calibration) -> tuple[tuple[Candidate, ...], float]:
+    """What was seen of one box as `Numerals.read` tells it."""
+    share = look.traces.ink.share if look.traces.ink else 0.0
+    if kind in (Kind.MARK, Kind.TEXT):
+        if look.traces.ink and share >= _SIGNED:
+            return (Candidate(None, "?", 0.999),), share
+        return (Candidate(None, "", calibration.blank),), share
+    return candidates_of(look, calibration), share
 
 
 def _framed(flat: Flattened, traces: Traces) -> Ink:
@@ -247,7 +255,7 @@ def candidates_of(look: Look, calibration: Calibration) -> tuple[Candidate, ...]
     found = [Candidate(None, "", blank)]
     if look.said:
         best, *others = look.said.written
-        certain = calibration.certainty(best.probability)
+        certain = calibration.certainty(best.text, best.probability)
         rest = (1 - certain) / max(1 - best.probability, 1e-9)
         if best.text == "-" and look.signs.flat:
             certain, others = max(certain, _DASH), []
@@ -258,6 +266,8 @@ def candidates_of(look: Look, calibration: Calibration) -> tuple[Candidate, ...]
         found += [other.at(other.probability * rest * (1 - blank)) for other in others]
         if not look.traces.is_legible:  # no stroke is seen that could be a dash; see `_blank_chance`
             found = [candidate for candidate in found if candidate.text != "-"]
+    if look.is_washed_out:
+        found = [candidate.at(_WASHED_OUT * candidate.probability) for candidate in found]
     likely = [candidate for candidate in found if candidate.probability > _LEAST]
     return tuple(sorted(likely, key=lambda c: -c.probability))
 

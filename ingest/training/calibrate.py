@@ -1,10 +1,11 @@
 """Measures how far the reader's own probabilities can be trusted, and writes the correction.
 
-    python -m ingest.training.calibrate --data FOLDER [--charts 300]
+    python -m ingest.training.calibrate --data FOLDER [--charts 7200]
 
 Charts are filled in by the hands of part "calibrate", photographed by the demo's camera and read through
-the whole chain, page, boxes and handwriting; every box is compared with what was written. Then they are read
-again with the correction, added up as the check room does, and tried at every threshold. Writes
+the whole chain, page, boxes and handwriting; every box is compared with what was written. Then what was seen
+is read again with the correction and added up as the check room does: what came of that, on clear charts and
+on murky ones, corrects the confidences once more, and is tried at every threshold. Writes
 `ingest/reading/model/calibration.json`, with the figures behind it, and `calibration.csv` (every box) and
 `thresholds.csv` (every chart at every threshold) to --out.
 """
@@ -13,12 +14,12 @@ import csv
 import io
 import json
 import multiprocessing
-import pickle
+import os
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
+from contextlib import suppress
 from dataclasses import asdict, astuple, dataclass, replace
 from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import Any
 
 import click
@@ -33,7 +34,7 @@ from ingest.chart.code import new_code
 from ingest.chart.design import load_design
 from ingest.chart.drawing import draw_charts
 from ingest.chart.layout import Kind, Layout, lay_out
-from ingest.check.evidence import POOR_FIT_MM
+from ingest.check.evidence import HIDDEN, POOR_FIT_MM
 from ingest.demo.camera import SEVERITIES, photograph
 from ingest.demo.children import any_child
 from ingest.demo.diary import Diary, any_habits, keep_diary
@@ -44,11 +45,11 @@ from ingest.errors import PageError
 from ingest.paper import Box
 from ingest.plan.challenge import Challenge, make_challenge
 from ingest.reading.blank import Blankness, Signs
-from ingest.reading.certainty import Calibration, Tried
-from ingest.reading.numerals import Look, Numerals
+from ingest.reading.certainty import Calibration, Clearness, Tried
+from ingest.reading.numerals import Look, Numerals, judged
 from ingest.reading.page import read_page
-from ingest.reading.values import Candidate, Grey, PageReading
-from ingest.training.thresholds import added, try_thresholds
+from ingest.reading.values import BoxReading, Candidate, Grey, PageReading
+from ingest.training.thresholds import Outcome, added, outcomes, try_thresholds
 
 DPI = 250
 # Nobody has counted how photos come home; a wish is kept on a pile like this, with one hard photo in eight,
@@ -117,31 +118,41 @@ def whole_hands(data: Path) -> list[Hand]:
 
 
 @dataclass(frozen=True, slots=True)
-class Photo:
-    """One photographed chart, and what was written on it. code: the chart's."""
+class Photographed:
+    """One chart, what was written on it, and what the reader saw on its photo.
+
+    page: before any calibration, without its picture; None where the chart could not be placed. looks: of the
+    page's boxes, in their order.
+    """
 
     hand: str
     severity: str
     challenge: Challenge
-    layout: Layout
-    code: str
     diary: Diary
-    jpeg: bytes
+    page: PageReading | None
+    looks: Sequence[Look]
+    kinds: Sequence[Kind]
 
-    def read(self, numerals: Numerals) -> PageReading:
-        """Through the whole chain. Raises PageError."""
-        cv2.setNumThreads(1)
-        with Image.open(io.BytesIO(self.jpeg)) as picture:
-            grey = np.asarray(ImageOps.exif_transpose(picture).convert("L"))
-        return read_page(grey, {"only": self.layout}, {self.code: "only"}, numerals)
+    def read_with(self, calibration: Calibration) -> PageReading | None:
+        """The page as it is read with a calibration."""
+        if self.page is None:
+            return None
+        each = zip(self.page.readings, self.looks, self.kinds, strict=True)
+        readings = tuple(
+            old if old.candidates == HIDDEN else BoxReading(old.box, *judged(look, kind, calibration))
+            for old, look, kind in each
+        )
+        return replace(self.page, readings=readings)
 
 
-def photo_of(hand: Hand, number: int) -> Photo:
-    """One chart, from the empty page to the photo. All random choices follow from the number."""
+def photographed(job: tuple[Hand, int]) -> Photographed:
+    """One chart, from the empty page to what the reader sees. All random choices follow from the number."""
+    hand, number = job
     cv2.setNumThreads(1)
     rng = np.random.default_rng([20261125, number])
-    month = f"2027-{1 + number % 12:02}"
-    challenge = make_challenge({"month": month, "paper": "letter" if number % 3 else "a4"}, "calibration")
+    month = f"2027-{rng.integers(1, 13):02}"
+    paper = "a4" if rng.random() < 1 / 3 else "letter"
+    challenge = make_challenge({"month": month, "paper": paper}, "calibration")
     design = load_design("minutes", Path())
     layout: Layout = lay_out(challenge, design)
     code = new_code()
@@ -149,48 +160,47 @@ def photo_of(hand: Hand, number: int) -> Photo:
     page = np.ascontiguousarray(pdf[0].render(scale=DPI / 72).to_numpy()[:, :, :3])
     areas: dict[str, Box] = {box.name: box.area for box in layout.boxes if box.name != "name"}
     severity = str(rng.choice(list(SHARES), p=list(SHARES.values())))
-    if number % 2:  # children who draw, strike out and write words, too
+    if rng.random() < 0.5:  # children who draw, strike out and write words, too
         writer, habits = any_child(hand, severity, rng)
     else:
         writer, habits = any_writer(hand, rng), any_habits(rng)
     diary = keep_diary(areas, habits, writer.hand, rng)
     fill(page, DPI / 25.4, areas, diary.entries, writer, rng)
     taken = photograph(page, (layout.paper.width, layout.paper.height), rng, SEVERITIES[severity])
-    return Photo(hand.writer, severity, challenge, layout, code, diary, taken.jpeg)
-
-
-def chart(job: tuple[Hand, int, Path]) -> list[Seen]:
-    """What the reader sees on one chart; the photo is kept under the path, for `trial`."""
-    hand, number, path = job
-    photo = photo_of(hand, number)
-    path.write_bytes(pickle.dumps(photo))
+    with Image.open(io.BytesIO(taken.jpeg)) as picture:
+        grey = np.asarray(ImageOps.exif_transpose(picture).convert("L"))
     reader = Watched.load(Calibration())
-    try:
-        page = photo.read(reader)
-    except PageError:
-        return []
-    if page.residual_mm > POOR_FIT_MM:  # nobody trusts what is read there, and its boxes may show other ones
-        return []
-    names = [box.name for box in (*photo.layout.boxes, *photo.layout.outside)]
+    reading = None
+    with suppress(PageError):
+        reading = replace(read_page(grey, {"only": layout}, {code: "only"}, reader), flat_jpeg=b"")
+    kinds = [box.kind for box in (*layout.boxes, *layout.outside)]
+    return Photographed(hand.writer, severity, challenge, diary, reading, reader.looks, kinds)
+
+
+def seen(chart: Photographed) -> list[Seen]:
+    """What the reader sees in each box of a chart."""
+    page = chart.page
+    if page is None or page.residual_mm > POOR_FIT_MM:
+        return []  # nobody trusts what is read there, and its boxes may show other ones
     return [
-        _seen(photo, name, look)
-        for name, look in zip(names, reader.looks, strict=True)
-        if name in photo.diary.truth
+        _seen(chart, reading.box, look)
+        for reading, look in zip(page.readings, chart.looks, strict=True)
+        if reading.box in chart.diary.truth and not look.is_washed_out  # nor what may be gone
     ]
 
 
-def _seen(photo: Photo, name: str, look: Look) -> Seen:
-    entry = photo.diary.entries[name]
+def _seen(chart: Photographed, name: str, look: Look) -> Seen:
+    entry = chart.diary.entries[name]
     best = look.said.written[0] if look.said else Candidate(None, "", 0.0)
     return Seen(
-        photo.hand,
-        photo.severity,
+        chart.hand,
+        chart.severity,
         name,
         entry.text,
         str(entry.mishap or ""),
         not (entry.text or entry.mishap or entry.drawing),
-        name not in photo.diary.no_number,
-        photo.diary.truth[name],
+        name not in chart.diary.no_number,
+        chart.diary.truth[name],
         look.signs.net,
         look.signs.contrast,
         look.signs.grain,
@@ -201,15 +211,10 @@ def _seen(photo: Photo, name: str, look: Look) -> Seen:
     )
 
 
-def trial(job: tuple[Path, Calibration]) -> list[Tried]:
-    """The same chart read as it will be from now on, and settled at each threshold."""
-    path, calibration = job
-    photo: Photo = pickle.loads(path.read_bytes())
-    try:
-        reading = photo.read(Numerals.load(calibration))
-    except PageError:
-        reading = None
-    return try_thresholds(reading, photo.challenge, photo.diary)
+def trial(job: tuple[Photographed, Calibration]) -> list[Outcome]:
+    """The same chart read as it will be from now on, and settled but for how clear it is."""
+    chart, calibration = job
+    return outcomes(chart.read_with(calibration), chart.challenge, chart.diary)
 
 
 def fit(signs: npt.NDArray[np.float64], right: npt.NDArray[np.bool_]) -> npt.NDArray[np.float64]:
@@ -250,19 +255,18 @@ def calibrate(boxes: Sequence[Seen]) -> dict[str, Any]:
     chance = np.clip([box.chance for box in boxes], 1e-9, 1 - 1e-9)
     odds = np.log(chance / (1 - chance))
     right = np.array([box.right for box in boxes])
-    slope, shift = fit(odds[written, None], right[written])
+    nine = np.array(["9" in box.text for box in boxes])
+    slope, of_nine, shift = fit(np.column_stack([odds, nine])[written], right[written])
     # A dash taken for blank changes nothing: as for thresholds, what counts are minutes.
     adds_nothing = np.array([box.is_blank or (box.is_number and not box.truth) for box in boxes])
-    surest = written & (slope * odds + shift > np.log(_SUREST / (1 - _SUREST)))
-
-    def supported(chosen: npt.NDArray[np.bool_], true: npt.NDArray[np.bool_]) -> float:
-        return min(0.9999, round(1 - (int((chosen & ~true).sum()) + 1) / (int(chosen.sum()) + 2), 6))
+    surest = written & (slope * odds + of_nine * nine + shift > np.log(_SUREST / (1 - _SUREST)))
 
     return {
         "blank": supported(surely_blank, adds_nothing),
         "blankness": list(astuple(blankness)),
         "slope": round(float(slope), 4),
         "shift": round(float(shift), 4),
+        "nine": round(float(of_nine), 4),
         "most": supported(surest, right),
         "boxes": len(boxes),
         "written": int(written.sum()),
@@ -272,6 +276,22 @@ def calibrate(boxes: Sequence[Seen]) -> dict[str, Any]:
         "surely_blank": int(surely_blank.sum()),
         "surely_blank_wrong": int((surely_blank & ~adds_nothing).sum()),
     }
+
+
+def clearness_of(found: Sequence[Outcome]) -> Clearness:
+    """What whole charts teach of how far a box can be trusted."""
+    confidence = np.clip([each.confidence for each in found], 1e-9, 1 - 1e-9)
+    signs = np.column_stack([np.log(confidence / (1 - confidence)), np.log([each.murk for each in found])])
+    right = np.array([not each.is_wrong for each in found])
+    slope, murk, shift = (round(float(weight), 4) for weight in fit(signs, right))
+    bold = Clearness(slope, murk, shift)
+    surest = np.array([bold.chance(each.confidence, each.murk) > _SUREST for each in found])
+    return replace(bold, most=supported(surest, right))
+
+
+def supported(chosen: npt.NDArray[np.bool_], right: npt.NDArray[np.bool_]) -> float:
+    """How sure so many boxes, and the errors among them, let one be at the most, by Laplace's rule."""
+    return round(1 - (int((chosen & ~right).sum()) + 1) / (int(chosen.sum()) + 2), 6)
 
 
 def _write_trials(path: Path, hands: Sequence[str], trials: Sequence[Sequence[Tried]]) -> None:
@@ -285,7 +305,7 @@ def _write_trials(path: Path, hands: Sequence[str], trials: Sequence[Sequence[Tr
 
 @click.command()
 @click.option("--data", type=click.Path(exists=True, file_okay=False, path_type=Path), required=True)
-@click.option("--charts", default=300, show_default=True)
+@click.option("--charts", default=7200, show_default=True)
 @click.option("--workers", default=2, show_default=True)
 @click.option("--out", type=click.Path(path_type=Path), default=Path("bench-report/calibration"))
 @click.option(
@@ -293,29 +313,38 @@ def _write_trials(path: Path, hands: Sequence[str], trials: Sequence[Sequence[Tr
 )
 def main(data: Path, charts: int, workers: int, out: Path, into: Path) -> None:
     """Read charts by calibrating hands and write the correction."""
+    for library in ("OMP", "OPENBLAS"):  # one thread for each process: more only wait for each other
+        os.environ.setdefault(f"{library}_NUM_THREADS", "1")
     hands = whole_hands(data)
-    boxes: list[Seen] = []
     out.mkdir(parents=True, exist_ok=True)
     names = Seen.__slots__
+    jobs = [(hands[number % len(hands)], number) for number in range(charts)]
     with (
-        TemporaryDirectory(dir=out, prefix=".photos-") as kept,
         ProcessPoolExecutor(workers, multiprocessing.get_context("spawn")) as pool,
         (out / "calibration.csv").open("w", encoding="utf-8", newline="") as file,
     ):
         rows = csv.writer(file)
         rows.writerow([*names, "right"])
-        photos = [Path(kept) / f"{number}.pickle" for number in range(charts)]
-        jobs = [(hands[number % len(hands)], number, path) for number, path in enumerate(photos)]
-        for some in pool.map(chart, jobs):
+        pile = []
+        boxes = []
+        for chart in pool.map(photographed, jobs):
+            pile.append(chart)
+            some = seen(chart)
             boxes += some
             rows.writerows([*(getattr(box, name) for name in names), box.right] for box in some)
             file.flush()
         figures = calibrate(boxes)
         correction = Calibration.of(figures)
-        trials = list(pool.map(trial, [(path, correction) for path in photos]))
-    _write_trials(out / "thresholds.csv", [hand.writer for hand, _, _ in jobs], trials)
-    table = added(trials)
-    figures |= {"charts": charts, "hands": len(hands), "thresholds": [asdict(row) for row in table]}
+        trials = list(pool.map(trial, [(chart, correction) for chart in pile]))
+    clearness = clearness_of([box for found in trials for box in found])
+    tried = [try_thresholds(found, clearness) for found in trials]
+    _write_trials(out / "thresholds.csv", [hand.writer for hand, _ in jobs], tried)
+    figures |= {
+        "charts": charts,
+        "hands": len(hands),
+        "clearness": asdict(clearness),
+        "thresholds": [asdict(row) for row in added(tried)],
+    }
     into.write_text(json.dumps(figures, indent=2) + "\n", encoding="utf-8")
     click.echo(json.dumps(figures, indent=2))
 

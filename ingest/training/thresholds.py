@@ -1,15 +1,17 @@
 """Tries thresholds on charts whose truth is known: what each would take, and what of that is wrong."""
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 
 from ingest.check.book import Settled, State
-from ingest.check.evidence import OwnPage
+from ingest.check.evidence import OwnPage, put_together
+from ingest.check.murk import murk, needed
 from ingest.check.settle import settle
 from ingest.demo.diary import Diary
 from ingest.ledger.records import PageRecord, ReturnRecord, ReturnState
 from ingest.plan.challenge import Challenge
-from ingest.reading.certainty import Tried
+from ingest.reading.certainty import Clearness, Tried
 from ingest.reading.values import PageReading
 
 # Closer together where the errors are few and wishes lie. Below a half there may be a likelier candidate.
@@ -22,21 +24,40 @@ TRIED = (
 _THEN = datetime(2026, 11, 25, 12)
 
 
-def try_thresholds(reading: PageReading | None, challenge: Challenge, diary: Diary) -> list[Tried]:
-    """What comes of one chart at each threshold of TRIED. reading: None for a page that could not be placed.
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """One box that would be taken, by itself and its sums. confidence: so far. murk: its chart's."""
 
-    The whole chain decides: a box is taken as the check room takes it, the chart weighed as a whole.
-    Counted are days and totals, blank ones too. Wrong are other minutes than were written, and minutes where
-    no number was.
+    confidence: float
+    murk: float
+    is_wrong: bool
+
+
+def outcomes(reading: PageReading | None, challenge: Challenge, diary: Diary) -> list[Outcome]:
+    """What came of the boxes of one chart. reading: None for a page that could not be placed.
+
+    The whole chain decides: a box is taken as the check room takes it, the chart weighed as a whole, but for
+    the last step, which is to be fitted by this. Counted are days and totals, blank ones too. Wrong are other
+    minutes than were written, and minutes where no number was.
     """
-    pages = [OwnPage(_page(reading), _RETURN)] if reading else []
+    if reading is None:
+        return []
+    pages = [OwnPage(_page(reading), _RETURN)]
+    boxes = settle(pages, {}, challenge, sure=0.0, clearness=Clearness()).boxes
+    murks = murk(put_together(pages, challenge)) if reading.readings else {}
+    taken = [box for name in diary.truth if (box := boxes.get(name)) and box.state in _TAKEN]
+    return [Outcome(box.confidence, murks[box.box], _is_wrong(box, diary)) for box in taken]
+
+
+def try_thresholds(found: Sequence[Outcome], clearness: Clearness) -> list[Tried]:
+    """What comes of some boxes at each threshold of TRIED."""
+    chances = [clearness.chance(each.confidence, each.murk) for each in found]
+    every = list(zip(chances, found, strict=True))
     rows = []
     for sure in TRIED:
-        boxes = settle(pages, {}, challenge, sure=sure).boxes
-        taken = [box for name in diary.truth if (box := boxes.get(name)) and box.state in _TAKEN]
-        foreseen = sum(1 - box.confidence for box in taken)
-        wrong = sum(_is_wrong(box, diary) for box in taken)
-        rows.append(Tried(sure, len(taken), foreseen, wrong))
+        taken = [(chance, each) for chance, each in every if chance >= needed(sure, each.murk)]
+        foreseen = sum(1 - chance for chance, _ in taken)
+        rows.append(Tried(sure, len(taken), foreseen, sum(each.is_wrong for _, each in taken)))
     return rows
 
 
