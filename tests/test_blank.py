@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from ingest.chart.layout import Kind
 from ingest.reading.blank import Blankness, Signs, Writing
-from ingest.reading.ink import Traces
+from ingest.reading.ink import Ink, Traces
 from ingest.reading.numerals import Numerals
 from ingest.reading.values import Grey
 
@@ -62,10 +62,13 @@ def test_a_page_s_writing_is_as_dark_as_the_faintest_tenth_of_its_numbers() -> N
 
 def test_a_page_wiped_to_black_and_white_hides_what_left_a_trace() -> None:
     """Nobody knows how dark the writing was: a box that is not quite white may be a number that is gone."""
-    page = Writing.of([traces(0.0, 1e-6)] * 6, [])
+    number = Traces(0.5, 1e-6, Ink(40, 30, 90, 70, 0.1, clear=True))
     wiped, bare = traces(0.003, 1e-6), traces(0.0, 1e-6)
+    page = Writing.of([bare] * 6 + [number], [number])
     chances = [Blankness().chance(page.signs(each, None, flat=False)) for each in (wiped, bare)]
     assert chances[0] < 0.99 < chances[1]
+    never_on_paper = Writing.of([bare] * 6, [])
+    assert Blankness().chance(never_on_paper.signs(wiped, None, flat=False)) > 0.99
 
 
 def framed_traces(frame: float) -> Traces:
@@ -82,6 +85,8 @@ def test_where_frames_fade_pencil_may_be_gone() -> None:
         False,
     ]
     assert not Writing.of(numbers, numbers[:4]).is_washed_out(framed_traces(0.01))  # compared with what?
+    typed = [Traces(0.2, 1e-6, None, frame=0.4)] * 20
+    assert not Writing.of(typed, typed).is_washed_out(framed_traces(0.1))
 
 
 @given(st.floats(0, 1), st.floats(0.001, 1), st.floats(0, 1), st.floats(0.001, 0.1), st.floats(0.02, 0.5))

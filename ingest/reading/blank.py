@@ -22,7 +22,7 @@ _FAINTEST = 0.1
 # calibrating hands; unless many boxes have no grain at all, as on pages that never were on paper.
 _FAINT = 0.08
 _CLEAN, _MANY = 2e-4, 0.1
-# On such a page a box that stands out by so much may have been on paper all the same: a scan in black and
+# If there are strokes on such a page, a box that stands out by so much may hold more: a scan in black and
 # white has wiped pencil away. On 5 such pages among 11,467 photos by calibrating hands 0.003 was the least.
 _TRACE = 0.002
 
@@ -85,27 +85,32 @@ class Writing:
     """A page's writing.
 
     contrast: how far it stands above the paper, as a share of the paper's brightness. frame: how dark the
-    frames around it are, likewise.
+    frames around it are, likewise. is_known: whether enough numbers were read to say so. is_clean: whether
+    many boxes have no grain. is_there: whether any box shows strokes.
     """
 
     contrast: float
     frame: float
     is_known: bool
     is_clean: bool
+    is_there: bool = True
 
     @classmethod
     def of(cls, boxes: Sequence[Traces], numbers: Sequence[Traces]) -> "Writing":
         """boxes: of the page. numbers: those of them that were surely read as numbers."""
         is_clean = bool(boxes) and float(np.quantile([each.grain for each in boxes], _MANY)) < _CLEAN
         if len(numbers) < ENOUGH:
-            return cls(_FAINT, 0.0, False, is_clean)
+            return cls(_FAINT, 0.0, False, is_clean, any(each.ink for each in boxes))
         contrast = float(np.quantile([each.contrast for each in numbers], _FAINTEST))
         frame = float(np.quantile([each.frame for each in numbers], _FAINTEST))
         return cls(max(contrast, 1e-3), frame, True, is_clean)
 
     def is_washed_out(self, traces: Traces) -> bool:
-        """Whether a box lies where writing as faint as the page's may be gone from the picture."""
-        return traces.frame < _WASHED * self.frame
+        """Whether a box lies where writing as faint as the page's may be gone from the picture.
+
+        What was never on paper has no light, but may have text boxes with frames of their own.
+        """
+        return not self.is_clean and traces.frame < _WASHED * self.frame
 
     def is_worth_asking(self, traces: Traces) -> bool:
         """Whether the net should look at a box in which no strokes were seen."""
@@ -125,7 +130,7 @@ class Writing:
         seen = 0.0 if self._is_dirt(traces) else traces.contrast
         grain = math.log(min(max(seen / max(traces.grain, 1e-3), 0.3), 1e3))
         if self._is_bare:
-            unasked = _UNASKED if traces.contrast >= _TRACE else _MOST
+            unasked = _UNASKED if self.is_there and traces.contrast >= _TRACE else _MOST
             return Signs(unasked if net is None else _odds(net), None, grain, float(flat))
         contrast = math.log(min(max(seen / self.contrast, _NOTHING / 2), 10))
         return Signs(_UNASKED if net is None else _odds(net), contrast, grain, float(flat))
